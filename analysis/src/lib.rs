@@ -1,0 +1,11 @@
+//! What coilrig computes: signals, fields, fits and drawings.
+//!
+//! This crate does no input or output: it opens no file, socket or port, reads
+//! no clock and prints nothing. Samples, numbers and configuration go in,
+//! results and drawings come out, so every line of it can be tested with
+//! nothing but values.
+//!
+//! Quantities are in SI base units and carry the unit in their name;
+//! alternating fields are RMS values.
+
+pub mod reading;

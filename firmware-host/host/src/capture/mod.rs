@@ -1,0 +1,3 @@
+//! Captures: SigMF recordings of receiver samples.
+
+pub mod meta;

@@ -1,0 +1,52 @@
+//! One file a command.
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use crate::error::{Error, Result};
+
+/// How a command that worked came out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// Done.
+    Done,
+    /// Done, and a unit did not conform.
+    NotConforming,
+}
+
+impl From<Outcome> for ExitCode {
+    fn from(outcome: Outcome) -> Self {
+        match outcome {
+            Outcome::Done => ExitCode::SUCCESS,
+            Outcome::NotConforming => ExitCode::from(1),
+        }
+    }
+}
+
+#[derive(Parser)]
+#[command(name = "coilrig", version, about, long_about = None, after_help = CAUTIONS)]
+#[command(propagate_version = true, arg_required_else_help = true)]
+struct CommandLine {
+    #[command(subcommand)]
+    command: Command,
+}
+
+/// Shown wherever someone decides something by what the program says.
+pub const CAUTIONS: &str = "\
+This rig is no certification: the maker's service, local rules and licensed practice come first.
+457 kHz is a rescue frequency: never transmit tests near a rescue.";
+
+#[derive(Subcommand)]
+enum Command {}
+
+/// Read the command line, run the command, say what happened.
+pub fn run() -> ExitCode {
+    let result: Result<Outcome> = match CommandLine::parse().command {};
+    result.map_or_else(report, ExitCode::from)
+}
+
+fn report(error: Error) -> ExitCode {
+    eprintln!("coilrig: {error}");
+    error.exit_code()
+}

@@ -1,0 +1,10 @@
+//! The coilrig program: everything that touches the outside world.
+//!
+//! A command is one file in [`commands`]: it reads its input, calls
+//! `coilrig-analysis`, writes its output. If it computes, the computation is
+//! in the wrong crate.
+
+pub mod capture;
+pub mod commands;
+pub mod error;
+pub mod files;

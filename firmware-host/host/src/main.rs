@@ -1,0 +1,5 @@
+//! The `coilrig` program.
+
+fn main() -> std::process::ExitCode {
+    coilrig::commands::run()
+}
