@@ -8,4 +8,5 @@
 //! Quantities are in SI base units and carry the unit in their name;
 //! alternating fields are RMS values.
 
+pub mod field;
 pub mod reading;

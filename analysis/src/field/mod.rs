@@ -1,0 +1,7 @@
+//! Magnetic fields of sources in free space, one source a file.
+//!
+//! Every function takes SI units and gives H in A/m. RMS moments and currents
+//! give RMS fields.
+
+pub mod constants;
+pub mod dipole;
