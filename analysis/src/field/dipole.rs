@@ -14,7 +14,7 @@
 //! the induction and the radiation field.
 //!
 //! The dipole stands for a coil only beyond some multiple of the coil's own
-//! size; nearer, see the circular loop.
+//! size; nearer, see [`circular_loop`](super::circular_loop).
 
 use std::f64::consts::PI;
 

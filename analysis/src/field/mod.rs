@@ -3,5 +3,6 @@
 //! Every function takes SI units and gives H in A/m. RMS moments and currents
 //! give RMS fields.
 
+pub mod circular_loop;
 pub mod constants;
 pub mod dipole;
