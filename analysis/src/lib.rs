@@ -9,4 +9,7 @@
 //! alternating fields are RMS values.
 
 pub mod field;
+pub mod limits;
+pub mod range;
 pub mod reading;
+pub mod scenario;
