@@ -1,0 +1,232 @@
+//! Everything that follows from a table of field over distance.
+
+use serde::Serialize;
+
+use super::fit::{DipoleFit, OffsetChoice, fit};
+use super::reach::{Reach, reach};
+use super::readings::{Alignment, FieldReading, RangeError};
+use super::slope::slope;
+use crate::field::constants::NOMINAL_CARRIER_HZ;
+use crate::limits;
+use crate::reading::Reading;
+
+/// What to do with the readings.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Options {
+    /// Carrier, Hz.
+    pub frequency_hz: f64,
+    /// Whether to fit an offset of distance.
+    pub offset: OffsetChoice,
+    /// Receiver thresholds to give ranges for, A/m.
+    pub thresholds_a_per_m: Vec<f64>,
+}
+
+impl Default for Options {
+    /// 457 kHz, an offset if the readings show one, and the field that a
+    /// receiver of the standard must still work at.
+    fn default() -> Self {
+        Self {
+            frequency_hz: NOMINAL_CARRIER_HZ,
+            offset: OffsetChoice::Auto,
+            thresholds_a_per_m: vec![limits::RECEIVER_THRESHOLD.field_a_per_m],
+        }
+    }
+}
+
+/// Results of a table of field over distance.
+#[derive(Clone, Debug, Serialize)]
+pub struct RangeAnalysis {
+    /// Moment of the transmitter, A·m².
+    pub moment_a_m2: Reading,
+    /// Coaxial field at 10 m by the fit, A/m.
+    pub field_at_10_m_a_per_m: Reading,
+    /// Free power-law exponent of field over stated distance.
+    pub slope: Reading,
+    /// True less stated distance, m, when it was fitted.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub distance_offset_m: Option<Reading>,
+    /// Measured over fitted field of each reading in dB, in the order given: the
+    /// coupling of the way between the coils as compared with free space. u is
+    /// that of the reading alone; the fit's own is [`DipoleFit::field_at_stated`].
+    pub residuals_db: Vec<Reading>,
+    /// Range for every threshold and alignment.
+    pub ranges: Vec<Reach>,
+    /// χ² of the fit.
+    pub chi_squared: f64,
+    /// Readings less fitted parameters.
+    pub degrees_of_freedom: usize,
+    /// What a careful person would want to know about these results.
+    pub notes: Vec<String>,
+    /// The fit itself, for drawing.
+    #[serde(skip)]
+    pub fit: DipoleFit,
+}
+
+/// Fit a dipole to `readings` and derive what follows.
+///
+/// # Errors
+///
+/// Readings that cannot be fitted, or a senseless threshold: [`RangeError`].
+pub fn analyse(readings: &[FieldReading], options: &Options) -> Result<RangeAnalysis, RangeError> {
+    let fit = fit(readings, options.offset, options.frequency_hz)?;
+    let slope = slope(readings)?;
+    let residuals_db = readings
+        .iter()
+        .map(|r| {
+            let theory = fit.field_at_stated(r.alignment, r.distance_m).value;
+            Reading::new(decibels(r.field_a_per_m / theory), DB_PER_NEPER * r.u_rel())
+        })
+        .collect();
+    let ranges = options
+        .thresholds_a_per_m
+        .iter()
+        .flat_map(|threshold| Alignment::ALL.map(|alignment| reach(&fit, alignment, *threshold)))
+        .collect::<Result<Vec<_>, _>>()?;
+    let notes = notes(readings, &fit, slope, &ranges);
+    Ok(RangeAnalysis {
+        moment_a_m2: fit.moment_a_m2,
+        field_at_10_m_a_per_m: fit.field_at(Alignment::Coaxial, 10.0),
+        slope,
+        distance_offset_m: fit.distance_offset_m,
+        residuals_db,
+        ranges,
+        chi_squared: fit.chi_squared,
+        degrees_of_freedom: fit.degrees_of_freedom,
+        notes,
+        fit,
+    })
+}
+
+/// dB of a field per unit of its natural logarithm.
+const DB_PER_NEPER: f64 = 20.0 * std::f64::consts::LOG10_E;
+
+fn decibels(ratio: f64) -> f64 {
+    20.0 * ratio.log10()
+}
+
+fn notes(
+    readings: &[FieldReading],
+    fit: &DipoleFit,
+    slope: Reading,
+    ranges: &[Reach],
+) -> Vec<String> {
+    let mut notes = unit_mix_ups(readings, fit.frequency_hz);
+    if fit.excess_scatter > 2.0 {
+        notes.push(format!(
+            "readings scatter {:.1} times their stated uncertainty about the fit; \
+             the stated u of the results is widened by as much",
+            fit.excess_scatter.sqrt()
+        ));
+    }
+    if (slope.value + 3.0).abs() > 0.15 + 3.0 * slope.u {
+        notes.push(format!(
+            "the field falls with the power {:.2} of distance, a dipole near by gives -3: \
+             look for metal or cables near by, wrong distances, a receiver driven too hard",
+            slope.value
+        ));
+    }
+    let farthest_m = readings.iter().map(|r| r.distance_m).fold(0.0, f64::max);
+    if ranges.iter().any(|reach| reach.range_m.value > 1.2 * farthest_m) {
+        notes.push(format!(
+            "a range beyond the farthest reading, {farthest_m} m, rests on a dipole in free \
+             space; over ground it can be wrong by a quarter"
+        ));
+    }
+    notes
+}
+
+/// Rows a factor of about 1000 off the others once distance is allowed for: one
+/// row in nA/m or µA/m among the rest, or millimetres for metres would be more.
+fn unit_mix_ups(readings: &[FieldReading], frequency_hz: f64) -> Vec<String> {
+    let implied: Vec<f64> = readings
+        .iter()
+        .map(|r| r.field_a_per_m / r.alignment.field_a_per_m(1.0, r.distance_m, frequency_hz))
+        .collect();
+    let mut sorted = implied.clone();
+    sorted.sort_by(f64::total_cmp);
+    let median = sorted[sorted.len() / 2];
+    (1..)
+        .zip(implied)
+        .filter_map(|(row, moment)| {
+            let off = (moment / median).log10();
+            ((2.3..3.7).contains(&off.abs())).then(|| {
+                let way = if off > 0.0 { "above" } else { "below" };
+                format!(
+                    "row {row} is about a factor of 1000 {way} the others: \
+                     is its field in another unit?"
+                )
+            })
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fit::tests::readings;
+    use super::*;
+
+    #[test]
+    fn field_at_10_m_is_the_moment_over_two_pi_thousand() {
+        let analysis = analyse(&readings(6.3e-3, 0.0, 0.02, 1), &Options::default()).unwrap();
+        let static_field = analysis.moment_a_m2.value / (2.0 * std::f64::consts::PI * 1000.0);
+        // (kr)²/2 at 10 m is 0.46 %.
+        let ratio = analysis.field_at_10_m_a_per_m.value / static_field;
+        assert!((ratio - 1.0046).abs() < 1e-4, "{ratio}");
+        let u_rel = analysis.field_at_10_m_a_per_m.u_rel() / analysis.moment_a_m2.u_rel();
+        assert!((u_rel - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_reading_out_of_line_shows_as_its_decibels() {
+        let mut set = readings(6.3e-3, 0.0, 1e-9, 1);
+        set.iter_mut().for_each(|r| r.u_field_a_per_m = 0.01 * r.field_a_per_m);
+        // Too uncertain to pull the fit.
+        set[3].field_a_per_m *= 2.0;
+        set[3].u_field_a_per_m = 10.0 * set[3].field_a_per_m;
+        let analysis = analyse(&set, &Options::default()).unwrap();
+        assert!((analysis.residuals_db[3].value - 6.0206).abs() < 1e-3);
+        assert!((analysis.residuals_db[0].u - 0.0869).abs() < 1e-4);
+    }
+
+    #[test]
+    fn one_row_in_another_unit_is_pointed_out() {
+        let mut set = readings(6.3e-3, 0.0, 0.02, 1);
+        set[4].field_a_per_m *= 1e3;
+        set[4].u_field_a_per_m *= 1e3;
+        let notes = analyse(&set, &Options::default()).unwrap().notes;
+        assert!(notes[0].starts_with("row 5 is about a factor of 1000 above"), "{notes:?}");
+    }
+
+    #[test]
+    fn good_readings_that_reach_far_enough_raise_no_note() {
+        let analysis = analyse(&readings(6.3e-3, 0.0, 0.02, 1), &Options::default()).unwrap();
+        assert_eq!(analysis.notes, Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_wrong_power_and_a_far_range_are_pointed_out() {
+        let mut set = readings(6.3e-3, 0.0, 0.02, 1);
+        set.retain(|r| r.distance_m < 10.0);
+        set.iter_mut().for_each(|r| r.field_a_per_m *= r.distance_m);
+        let options = Options { offset: OffsetChoice::No, ..Options::default() };
+        let notes = analyse(&set, &options).unwrap().notes.join("\n");
+        for part in ["widened", "power -1.96", "beyond the farthest reading, 8 m"] {
+            assert!(notes.contains(part), "{part} in {notes}");
+        }
+    }
+
+    #[test]
+    fn names_in_json_are_those_of_the_contract() {
+        let options = Options { offset: OffsetChoice::No, ..Options::default() };
+        let analysis = analyse(&readings(6.3e-3, 0.0, 0.02, 1), &options).unwrap();
+        let json = serde_json::to_value(&analysis).unwrap();
+        for name in ["moment_a_m2", "field_at_10_m_a_per_m", "slope"] {
+            assert!(json[name]["value"].is_f64() && json[name]["u"].is_f64(), "{name}");
+        }
+        assert!(json.get("distance_offset_m").is_none() && json["residuals_db"].is_array());
+        let first = &json["ranges"][0];
+        assert_eq!(first["alignment"], "coaxial");
+        assert_eq!(first["threshold_a_per_m"]["value"], 80e-9);
+        assert!(first["range_m"]["u"].is_f64());
+    }
+}
