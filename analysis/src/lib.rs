@@ -10,6 +10,8 @@
 
 pub mod field;
 pub mod limits;
+pub mod picture;
 pub mod range;
 pub mod reading;
 pub mod scenario;
+pub mod units;

@@ -98,7 +98,7 @@ pub fn analyse(readings: &[FieldReading], options: &Options) -> Result<RangeAnal
 }
 
 /// dB of a field per unit of its natural logarithm.
-const DB_PER_NEPER: f64 = 20.0 * std::f64::consts::LOG10_E;
+pub const DB_PER_NEPER: f64 = 20.0 * std::f64::consts::LOG10_E;
 
 fn decibels(ratio: f64) -> f64 {
     20.0 * ratio.log10()

@@ -1,0 +1,270 @@
+//! Chart of field over distance: readings, the dipole they follow, limits, and
+//! how far the transmitter is heard.
+
+use plotters::prelude::DrawingBackend;
+
+use super::axis::Axis;
+use super::canvas::{Align, Canvas};
+use super::drawing::{Picture, PictureError};
+use super::legend::{Key, Legend};
+use super::plot::Plot;
+use super::style::{DASH_DOT, DOTTED, SERIES, Series, Stroke, colour, size};
+use crate::limits::{FieldLimit, GREATEST_FIELD_AT_10_M, LEAST_FIELD_AT_10_M};
+use crate::range::{Alignment, FieldReading, RangeAnalysis};
+use crate::units;
+
+/// Points of a curve.
+const CURVE: usize = 200;
+
+/// The chart. Distances are true ones: readings stand at their stated distance
+/// plus the fitted offset. Bands are those of the moment, u and 2u; the limits
+/// at 10 m are those of EN 300 718-1, quoted from memory.
+pub struct FieldOverDistance<'a> {
+    /// The readings.
+    pub readings: &'a [FieldReading],
+    /// What was made of them.
+    pub analysis: &'a RangeAnalysis,
+}
+
+/// Colour, dash and mark of an alignment, the same in every chart.
+pub(super) fn series(alignment: Alignment) -> &'static Series {
+    match alignment {
+        Alignment::Coaxial => &SERIES[0],
+        Alignment::Coplanar => &SERIES[1],
+    }
+}
+
+/// The alignments that `readings` hold.
+pub(super) fn present(readings: &[FieldReading]) -> impl Iterator<Item = Alignment> + Clone + '_ {
+    Alignment::ALL.into_iter().filter(|a| readings.iter().any(|r| r.alignment == *a))
+}
+
+impl Picture for FieldOverDistance<'_> {
+    fn size(&self) -> (u32, u32) {
+        (960, 680)
+    }
+
+    fn title(&self) -> String {
+        "Field over distance".into()
+    }
+
+    fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<'_, DB>) -> Result<(), PictureError> {
+        let plot = Plot::lay_out(
+            canvas,
+            self.size(),
+            &self.title(),
+            &self.legend(),
+            (self.distance_axis(), self.field_axis()),
+            &self.notes(),
+        )?;
+        for alignment in present(self.readings) {
+            self.band(canvas, &plot, alignment)?;
+        }
+        self.thresholds(canvas, &plot)?;
+        limit(canvas, &plot, &LEAST_FIELD_AT_10_M, Align::Right)?;
+        limit(canvas, &plot, &GREATEST_FIELD_AT_10_M, Align::Left)?;
+        for alignment in present(self.readings) {
+            let curve = plot.x.samples(CURVE).map(|d| (d, self.theory(alignment, d).value));
+            plot.line(canvas, curve, series(alignment).stroke())?;
+        }
+        for reading in self.readings {
+            let Series { colour, mark, .. } = *series(reading.alignment);
+            let (h, u) = (reading.field_a_per_m, reading.u_field_a_per_m);
+            plot.value_with_bar(
+                canvas,
+                self.true_distance_m(reading),
+                (h - u, h, h + u),
+                mark,
+                colour,
+            )?;
+        }
+        Ok(())
+    }
+}
+
+impl FieldOverDistance<'_> {
+    fn true_distance_m(&self, reading: &FieldReading) -> f64 {
+        reading.distance_m + self.analysis.fit.offset_m()
+    }
+
+    fn theory(&self, alignment: Alignment, distance_m: f64) -> crate::reading::Reading {
+        self.analysis.fit.field_at(alignment, distance_m)
+    }
+
+    fn distance_axis(&self) -> Axis {
+        let distances = || self.readings.iter().map(|r| self.true_distance_m(r));
+        let ranges = self.analysis.ranges.iter().map(|reach| reach.range_m.value);
+        let nearest = distances().fold(10.0, f64::min);
+        let farthest = distances().fold(10.0, f64::max).max(ranges.fold(0.0, f64::max) * 1.5);
+        Axis::logarithmic(0.75 * nearest, 1.35 * farthest, "distance (m)", |d| {
+            units::significant(d, 3)
+        })
+    }
+
+    fn field_axis(&self) -> Axis {
+        let fields = || {
+            let limits = [LEAST_FIELD_AT_10_M, GREATEST_FIELD_AT_10_M].map(|l| l.field_a_per_m);
+            self.readings.iter().map(|r| r.field_a_per_m).chain(limits)
+        };
+        let thresholds = self.analysis.ranges.iter().map(|reach| reach.threshold_a_per_m.value);
+        // Room below the lowest threshold for the ranges written there.
+        let lowest = thresholds.map(|t| 0.35 * t).fold(fields().fold(1.0, f64::min), f64::min);
+        let highest = fields().fold(0.0, f64::max);
+        Axis::logarithmic(0.6 * lowest, 2.0 * highest, "RMS field", units::field)
+    }
+
+    fn legend(&self) -> Legend {
+        let mut legend = Legend::new();
+        for alignment in present(self.readings) {
+            let Series { colour, mark, .. } = *series(alignment);
+            legend.add(Key::Mark(mark, colour), format!("measured {alignment}, ± u"));
+        }
+        for alignment in present(self.readings) {
+            legend.add(Key::Line(series(alignment).stroke()), format!("dipole {alignment}"));
+        }
+        legend.add(Key::Band(colour::BLUE), "u and 2u of the dipole");
+        legend
+    }
+
+    fn notes(&self) -> Vec<String> {
+        let moment = units::plus_minus(self.analysis.moment_a_m2.scaled(1e3), "mA·m²");
+        let mut first = format!("Moment {moment}");
+        if let Some(offset) = self.analysis.distance_offset_m {
+            let offset = units::plus_minus(offset, "m");
+            first += &format!("; distances are the stated ones plus the fitted {offset}");
+        }
+        let memory = if LEAST_FIELD_AT_10_M.from_memory { ", quoted from memory" } else { "" };
+        let second = format!(
+            "Limits at 10 m, coaxial: {}{memory}. The dipole is in free space; ground changes what is \
+             heard far out.",
+            LEAST_FIELD_AT_10_M.source
+        );
+        vec![first + ".", second]
+    }
+
+    fn band<DB: DrawingBackend>(
+        &self,
+        canvas: &Canvas<'_, DB>,
+        plot: &Plot,
+        alignment: Alignment,
+    ) -> Result<(), PictureError> {
+        let colour = series(alignment).colour;
+        for (k, opacity) in [(2.0, 0.14), (1.0, 0.22)] {
+            let edges = plot.x.samples(CURVE).map(|d| {
+                let theory = self.theory(alignment, d);
+                (d, theory.value - k * theory.u, theory.value + k * theory.u)
+            });
+            plot.band(canvas, edges, colour, opacity)?;
+        }
+        Ok(())
+    }
+
+    /// Each threshold as a line, and from where a dipole crosses it a line down
+    /// to the range.
+    fn thresholds<DB: DrawingBackend>(
+        &self,
+        canvas: &Canvas<'_, DB>,
+        plot: &Plot,
+    ) -> Result<(), PictureError> {
+        let mut labelled = f64::NAN;
+        let shown: Vec<_> = present(self.readings).collect();
+        for reach in &self.analysis.ranges {
+            let threshold = reach.threshold_a_per_m.value;
+            if threshold != labelled {
+                labelled = threshold;
+                let line = [(plot.x.from, threshold), (plot.x.to, threshold)];
+                plot.line(canvas, line, Stroke::solid(colour::INK, 1.2).dashed(DASH_DOT))?;
+                let (_, y) = plot.at(plot.x.from, threshold);
+                let text = format!("receiver threshold {}", units::field(threshold));
+                let at = (plot.sides().0 + 8.0, y - 6.0);
+                canvas.label(&text, at, Align::Left, size::TICK, colour::INK)?;
+            }
+            if !shown.contains(&reach.alignment) {
+                continue;
+            }
+            let colour = series(reach.alignment).colour;
+            let range_m = reach.range_m.value;
+            let down = [(range_m, threshold), (range_m, plot.y.from)];
+            plot.line(canvas, down, Stroke::solid(colour, 1.4).dashed(DOTTED))?;
+            // Where the falling curves leave room: right above the threshold for
+            // the farther range, left below it for the nearer.
+            let (x, y) = plot.at(range_m, threshold);
+            let (at, align) = match reach.alignment {
+                Alignment::Coaxial => ((x + 7.0, y - 6.0), Align::Left),
+                Alignment::Coplanar => ((x - 7.0, y + 1.5 * size::TICK), Align::Right),
+            };
+            let text = units::plus_minus(reach.range_m, "m");
+            canvas.label(&text, at, align, size::TICK, colour)?;
+        }
+        Ok(())
+    }
+}
+
+/// A limit as a short stroke at its distance, its text on the side where the
+/// falling curves leave room: left below them, right above them.
+fn limit<DB: DrawingBackend>(
+    canvas: &Canvas<'_, DB>,
+    plot: &Plot,
+    limit: &FieldLimit,
+    align: Align,
+) -> Result<(), PictureError> {
+    let Some(distance_m) = limit.distance_m else { return Ok(()) };
+    let (near, far) = (distance_m / 1.12, distance_m * 1.12);
+    let field = limit.field_a_per_m;
+    plot.line(canvas, [(near, field), (far, field)], Stroke::solid(colour::BLACK, 3.0))?;
+    let (beside, gap) = if align == Align::Left { (far, 7.0) } else { (near, -7.0) };
+    let (x, y) = plot.at(beside, field);
+    let text = format!("{}: {}", limit.name, units::field_level(field));
+    canvas.label(&text, (x + gap, y + 0.36 * size::TICK), align, size::TICK, colour::INK)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::drawing::render;
+    use super::*;
+    use crate::range::{Options, analyse};
+
+    pub(crate) fn readings() -> Vec<FieldReading> {
+        [2.0, 3.0, 5.0, 8.0, 12.0, 18.0]
+            .into_iter()
+            .zip([1.04, 0.95, 1.02, 0.98, 1.06, 1.1])
+            .flat_map(|pair| Alignment::ALL.map(|alignment| (pair, alignment)))
+            .map(|((distance_m, error), alignment)| {
+                let field_a_per_m = error * alignment.field_a_per_m(6.3e-3, distance_m, 457e3);
+                let u_field_a_per_m = 0.05 * field_a_per_m;
+                FieldReading { distance_m, field_a_per_m, u_field_a_per_m, alignment }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn says_what_it_shows() {
+        let readings = readings();
+        let analysis = analyse(&readings, &Options::default()).unwrap();
+        let drawing =
+            render(&FieldOverDistance { readings: &readings, analysis: &analysis }).unwrap();
+        let range = units::plus_minus(analysis.ranges[0].range_m, "m");
+        for text in [
+            "distance (m)",
+            "RMS field",
+            "receiver threshold 80 nA/m",
+            "maximum at 10 m: 7.0 dBµA/m",
+            "minimum at 10 m: −6.0 dBµA/m",
+            "measured coplanar, ± u",
+            "quoted from memory",
+            &range,
+        ] {
+            assert!(drawing.svg.contains(text), "{text}");
+        }
+    }
+
+    #[test]
+    fn shows_only_the_alignments_measured() {
+        let mut readings = readings();
+        readings.retain(|r| r.alignment == Alignment::Coaxial);
+        let analysis = analyse(&readings, &Options::default()).unwrap();
+        let svg =
+            render(&FieldOverDistance { readings: &readings, analysis: &analysis }).unwrap().svg;
+        assert!(svg.contains("dipole coaxial") && !svg.contains("coplanar"));
+    }
+}

@@ -1,0 +1,25 @@
+//! Charts, each drawn once and delivered as SVG and as PNG.
+//!
+//! A chart is a type that implements [`Picture`]: it knows its size and draws
+//! itself on a [`Canvas`] in points, whatever is behind the canvas.
+//! [`render`] turns it into a [`Drawing`]. Charts with axes lay out a [`Plot`]
+//! and put lines, bands, error bars and marks on it by their values.
+//!
+//! Letters come from a font that is part of the program, so pictures look the
+//! same on every machine.
+
+pub mod axis;
+pub mod canvas;
+pub mod coupling_over_distance;
+pub mod drawing;
+pub mod field_over_distance;
+mod font;
+pub mod legend;
+pub mod plot;
+pub mod style;
+
+pub use axis::Axis;
+pub use canvas::Canvas;
+pub use drawing::{Drawing, Picture, PictureError, render};
+pub use legend::Legend;
+pub use plot::Plot;
