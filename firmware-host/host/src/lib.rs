@@ -7,5 +7,11 @@
 pub mod calibration;
 pub mod capture;
 pub mod commands;
+pub mod emulator;
 pub mod error;
 pub mod files;
+pub mod link;
+pub mod recording;
+pub mod runtime;
+pub mod readings;
+pub mod toml_file;

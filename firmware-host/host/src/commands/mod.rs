@@ -6,6 +6,11 @@ use clap::{Parser, Subcommand};
 
 use crate::error::{Error, Result};
 
+mod emulate;
+mod ports;
+mod record;
+mod range;
+
 /// How a command that worked came out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Outcome {
@@ -38,11 +43,21 @@ This rig is no certification: the maker's service, local rules and licensed prac
 457 kHz is a rescue frequency: never transmit tests near a rescue.";
 
 #[derive(Subcommand)]
-enum Command {}
+enum Command {
+    Emulate(emulate::Emulate),
+    Ports(ports::Ports),
+    Record(record::Record),
+    Range(range::Range),
+}
 
 /// Read the command line, run the command, say what happened.
 pub fn run() -> ExitCode {
-    let result: Result<Outcome> = match CommandLine::parse().command {};
+    let result: Result<Outcome> = match CommandLine::parse().command {
+        Command::Emulate(args) => emulate::run(&args),
+        Command::Ports(args) => ports::run(&args),
+        Command::Record(args) => record::run(args),
+        Command::Range(args) => range::run(&args),
+    };
     result.map_or_else(report, ExitCode::from)
 }
 
