@@ -21,7 +21,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, Result};
-use crate::files;
+use crate::{files, toml_file};
 
 /// Format of the file.
 pub const FORMAT: &str = "coilrig-calibration/1";
@@ -80,18 +80,7 @@ impl Calibration {
 
     /// Read a calibration file.
     pub fn load(path: &Path) -> Result<Self> {
-        let text = files::read_text(path)?;
-        toml::from_str(&text).map_err(|e| {
-            let place = match e.span() {
-                Some(span) => format!("{}, line {}", path.display(), line_of(&text, span.start)),
-                None => path.display().to_string(),
-            };
-            Error::file(
-                place,
-                e.message().trim_end(),
-                "mend the line, or calibrate the receiver anew",
-            )
-        })
+        toml_file::load(path, "mend the line, or calibrate the receiver anew")
     }
 
     /// Write the calibration file in one step.
@@ -106,11 +95,6 @@ impl Calibration {
     pub fn gain_step(&self, step: u8) -> Option<&GainStep> {
         self.gain_steps.iter().find(|entry| entry.step == step)
     }
-}
-
-/// The line, counted from 1, that holds byte `at`.
-fn line_of(text: &str, at: usize) -> usize {
-    text.bytes().take(at).filter(|&byte| byte == b'\n').count() + 1
 }
 
 /// [`Calibration`] as it stands in the file.
