@@ -9,9 +9,11 @@
 //! alternating fields are RMS values.
 
 pub mod field;
+pub mod level;
 pub mod limits;
 pub mod picture;
 pub mod range;
 pub mod reading;
 pub mod scenario;
+pub mod signal;
 pub mod units;

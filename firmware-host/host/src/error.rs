@@ -73,6 +73,12 @@ impl Error {
         Self { kind, place: place.to_string(), what: what.into(), remedy: remedy.into() }
     }
 
+    /// The same error with more to say about what is wrong.
+    pub fn and(mut self, more: impl fmt::Display) -> Self {
+        self.what = format!("{}; {more}", self.what);
+        self
+    }
+
     /// What kind of trouble this is.
     pub fn kind(&self) -> Kind {
         self.kind
