@@ -1,0 +1,414 @@
+//! Measures one burst: carrier, amplitude vector, edges.
+//!
+//! Alternating least squares on the samples around a first guess:
+//!
+//! 1. the carrier maximises the power of the demodulated sum over the burst,
+//!    weighted by the noise of each axis (the maximum-likelihood estimate of a
+//!    tone in noise, Rife and Boorstyn 1974, with several channels),
+//! 2. the amplitude vector is the mean over the plateau,
+//! 3. the demodulated samples, projected on that vector, give a real envelope
+//!    between 0 and 1 with white noise; each edge is the step that fits it best.
+//!
+//! Each round may move the edges outward, so that a long burst found by a part
+//! of it grows to its full length.
+
+use num_complex::Complex64;
+
+use super::frontend::Frame;
+use super::template::StepTemplate;
+
+/// Where to begin.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Guess {
+    /// Edges, in samples from the start of the span.
+    pub on: f64,
+    pub off: f64,
+    /// Radians per sample.
+    pub omega: f64,
+}
+
+/// A fitted burst; times in samples from the start of the span.
+#[derive(Clone, Debug)]
+pub(super) struct Burst {
+    pub on: f64,
+    pub off: f64,
+    /// Duration of the two edges before filtering, as a linear ramp.
+    pub widths: [f64; 2],
+    pub omega: f64,
+    /// Complex RMS amplitude at the middle of the burst.
+    pub amplitude: [Complex64; 3],
+    /// Samples that the amplitude is a mean over.
+    pub plateau: f64,
+    /// Energy over noise density, from the fitted amplitude and length.
+    pub energy_to_noise: f64,
+    /// Standard uncertainty of an edge from noise alone.
+    pub u_edge: f64,
+    /// Sum of the squared deviations of the amplitudes of the four quarters
+    /// from the whole one's, relative to it: 2/ρ a degree of freedom from noise,
+    /// 0 for a plain burst, 4 and more for something half as long or shorter.
+    pub unsteadiness: f64,
+}
+
+impl Burst {
+    pub(super) fn middle(&self) -> f64 {
+        0.5 * (self.on + self.off)
+    }
+
+    pub(super) fn length(&self) -> f64 {
+        self.off - self.on
+    }
+
+    /// Squared amplitude over the noise power per sample, summed over the axes.
+    pub(super) fn density(&self) -> f64 {
+        self.energy_to_noise / self.length()
+    }
+
+    /// Whether both come from the same unit: one carrier, one direction.
+    pub(super) fn same_source(&self, other: &Burst, rate_hz: f64) -> bool {
+        let apart_hz = (self.omega - other.omega).abs() * rate_hz / std::f64::consts::TAU;
+        apart_hz < SAME_CARRIER_HZ && self.parallel(other)
+    }
+
+    pub(super) fn parallel(&self, other: &Burst) -> bool {
+        let pairs = self.amplitude.iter().zip(&other.amplitude);
+        let product: Complex64 = pairs.map(|(a, b)| a * b.conj()).sum();
+        let norm = |b: &Burst| b.amplitude.iter().map(|a| a.norm_sqr()).sum::<f64>().sqrt();
+        product.norm() > 0.95 * norm(self) * norm(other)
+    }
+
+    /// Whether this is carrier of the same unit, on all through `pulse`.
+    pub(super) fn underlies(&self, pulse: &Burst, rate_hz: f64) -> bool {
+        let edge = 0.1 * pulse.length();
+        self.on < pulse.on + edge && self.off > pulse.off - edge && self.same_source(pulse, rate_hz)
+    }
+
+    /// Add the amplitude of a carrier that goes on under this burst.
+    pub(super) fn join(&mut self, under: &Burst) {
+        let turn = Complex64::from_polar(1.0, under.omega * (self.middle() - under.middle()));
+        self.amplitude.iter_mut().zip(&under.amplitude).for_each(|(a, u)| *a += u * turn);
+    }
+
+    /// Add the burst to the span `sign` times: −1 takes it out, +1 puts it back.
+    /// Returns the samples touched.
+    pub(super) fn apply(
+        &self,
+        span: &mut [Frame],
+        axes: usize,
+        template: &StepTemplate,
+        sign: f64,
+    ) -> std::ops::Range<usize> {
+        let reach = template.reach() + self.widths[0].max(self.widths[1]);
+        let first = (self.on - reach).max(0.0) as usize;
+        let last = ((self.off + reach).max(0.0).ceil() as usize).min(span.len());
+        let turn = Complex64::from_polar(1.0, self.omega);
+        let mut phasor = Complex64::from_polar(sign, self.omega * (first as f64 - self.middle()));
+        for (n, frame) in span.iter_mut().enumerate().take(last).skip(first) {
+            let envelope = template.pulse(n as f64, self.on, self.off, self.widths);
+            for (z, a) in frame.iter_mut().zip(&self.amplitude).take(axes) {
+                *z += a * phasor * envelope;
+            }
+            phasor *= turn;
+        }
+        first.min(last)..last
+    }
+}
+
+/// Fits bursts in one span.
+pub(super) struct Fitter<'a> {
+    pub span: &'a [Frame],
+    /// Noise power per sample, one entry an axis.
+    pub noise: &'a [f64],
+    pub template: &'a StepTemplate,
+    /// Working samples per second.
+    pub rate_hz: f64,
+}
+
+/// Carriers this close are one unit's, if the field's direction agrees.
+const SAME_CARRIER_HZ: f64 = 3.0;
+/// How far an edge may lie outside the guess: this plus a share of the length.
+const MARGIN_S: f64 = 0.024;
+/// Left out at each end of the plateau, besides the edge itself.
+const INSET_S: f64 = 0.003;
+/// Ramp assumed where noise hides the edge's own.
+const BLURRED_S: f64 = 0.002;
+/// The longest ramp that is fitted.
+const LONGEST_EDGE_S: f64 = 0.016;
+const ROUNDS: usize = 9;
+
+impl Fitter<'_> {
+    /// `None` when nothing coherent remains.
+    pub(super) fn fit(&self, guess: Guess) -> Option<Burst> {
+        let Guess { mut on, mut off, mut omega } = guess;
+        let mut widths = [0.0; 2];
+        for round in 0..ROUNDS {
+            omega = self.carrier(on, off, omega)?;
+            let (amplitude, plateau) = self.plateau(on, off, widths, omega)?;
+            let envelope = Envelope::new(self, on, off, omega, &amplitude);
+            if envelope.power == 0.0 {
+                return None;
+            }
+            let reach = MARGIN_S * self.rate_hz + 0.6 * (off - on);
+            let (new_on, new_off) = envelope.coarse_edges(on, off, reach)?;
+            widths = envelope.widths(new_on, new_off);
+            let fine_on = envelope.fine_edge(new_on, widths[0], Edge::Rising);
+            let fine_off = envelope.fine_edge(new_off, widths[1], Edge::Falling);
+            let moved = (fine_on - on).abs().max((fine_off - off).abs());
+            (on, off) = (fine_on, fine_off);
+            if off - on < 8.0 {
+                return None;
+            }
+            if (moved < 0.02 && round > 0) || round == ROUNDS - 1 {
+                let slope = envelope.slope_energy(on, widths[0]);
+                let energy_to_noise = envelope.power * (off - on);
+                return Some(Burst {
+                    on,
+                    off,
+                    widths,
+                    omega,
+                    amplitude,
+                    plateau,
+                    energy_to_noise,
+                    u_edge: (envelope.variance() / slope).sqrt(),
+                    unsteadiness: envelope.unsteadiness(on, off),
+                });
+            }
+        }
+        None
+    }
+
+    fn within(&self, on: f64, off: f64) -> (usize, usize) {
+        let first = on.ceil().max(0.0) as usize;
+        let last = (off.floor().max(0.0) as usize).min(self.span.len());
+        (first.min(last), last)
+    }
+
+    /// Refine the angular frequency: sums over short pieces at the guess, then
+    /// Newton steps on the power of their coherent total.
+    fn carrier(&self, on: f64, off: f64, omega: f64) -> Option<f64> {
+        let (first, last) = self.within(on, off);
+        let length = last - first;
+        if length < 8 {
+            return None;
+        }
+        let mut omega = omega;
+        for _ in 0..2 {
+            let pieces = self.pieces(first, last, omega);
+            let centre = (pieces.len() as f64 - 1.0) / 2.0;
+            let piece = length as f64 / pieces.len() as f64;
+            let power = |delta: f64| -> f64 {
+                let total =
+                    pieces.iter().enumerate().fold([Complex64::ZERO; 3], |mut sum, (q, p)| {
+                        let turn = Complex64::from_polar(1.0, -delta * piece * (q as f64 - centre));
+                        sum.iter_mut().zip(p).for_each(|(s, z)| *s += z * turn);
+                        sum
+                    });
+                self.weighted(&total)
+            };
+            omega += peak(power, std::f64::consts::PI / length as f64);
+        }
+        Some(omega)
+    }
+
+    fn pieces(&self, first: usize, last: usize, omega: f64) -> Vec<Frame> {
+        let count = ((last - first) / 8).clamp(4, 32);
+        let mut pieces = vec![[Complex64::ZERO; 3]; count];
+        let turn = Complex64::from_polar(1.0, -omega);
+        let mut phasor = Complex64::ONE;
+        for (i, frame) in self.span[first..last].iter().enumerate() {
+            let piece = &mut pieces[i * count / (last - first)];
+            piece.iter_mut().zip(frame).for_each(|(s, z)| *s += z * phasor);
+            phasor *= turn;
+        }
+        pieces
+    }
+
+    fn weighted(&self, amplitude: &[Complex64; 3]) -> f64 {
+        amplitude.iter().zip(self.noise).map(|(a, n)| a.norm_sqr() / n).sum()
+    }
+
+    /// Mean amplitude over the part of the burst where it is fully on, with
+    /// the phase taken at the middle; and the number of samples in it.
+    fn plateau(
+        &self,
+        on: f64,
+        off: f64,
+        widths: [f64; 2],
+        omega: f64,
+    ) -> Option<([Complex64; 3], f64)> {
+        let inset = (INSET_S * self.rate_hz).min(0.15 * (off - on));
+        let settle = |w: f64| (0.75 * w + inset).min(0.3 * (off - on));
+        let (first, last) = self.within(on + settle(widths[0]), off - settle(widths[1]));
+        if last == first {
+            return None;
+        }
+        let turn = Complex64::from_polar(1.0, -omega);
+        let mut phasor = Complex64::from_polar(1.0, -omega * (first as f64 - 0.5 * (on + off)));
+        let mut sum = [Complex64::ZERO; 3];
+        for frame in &self.span[first..last] {
+            sum.iter_mut().zip(frame).for_each(|(s, z)| *s += z * phasor);
+            phasor *= turn;
+        }
+        let count = (last - first) as f64;
+        Some((sum.map(|s| s / count), count))
+    }
+}
+
+/// Position of the maximum of a single-peaked function near zero: bracket on
+/// a grid of `spacing`, then parabolas through three ever closer points.
+fn peak(f: impl Fn(f64) -> f64, spacing: f64) -> f64 {
+    let grid = (-6..=6).map(|i| f64::from(i) * spacing / 2.0);
+    let mut at = grid.map(|x| (x, f(x))).max_by(|a, b| a.1.total_cmp(&b.1)).map_or(0.0, |m| m.0);
+    let mut step = spacing / 2.0;
+    for _ in 0..6 {
+        let (low, mid, high) = (f(at - step), f(at), f(at + step));
+        let curvature = low - 2.0 * mid + high;
+        if curvature < 0.0 {
+            at += (0.5 * step * (low - high) / curvature).clamp(-step, step);
+        }
+        step *= 0.3;
+    }
+    at
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum Edge {
+    Rising,
+    Falling,
+}
+
+/// The burst's real envelope, 1 on the plateau, from `first` on.
+struct Envelope<'a> {
+    fitter: &'a Fitter<'a>,
+    first: usize,
+    values: Vec<f64>,
+    /// Squared amplitude over noise power per sample.
+    power: f64,
+}
+
+impl<'a> Envelope<'a> {
+    fn new(
+        fitter: &'a Fitter<'a>,
+        on: f64,
+        off: f64,
+        omega: f64,
+        amplitude: &[Complex64; 3],
+    ) -> Self {
+        let power = fitter.weighted(amplitude);
+        let beyond = 2.0 * (MARGIN_S + LONGEST_EDGE_S) * fitter.rate_hz + 0.6 * (off - on);
+        let (first, last) = fitter.within(on - beyond, off + beyond);
+        let onto: Vec<Complex64> =
+            amplitude.iter().zip(fitter.noise).map(|(a, n)| a.conj() / (n * power)).collect();
+        let turn = Complex64::from_polar(1.0, -omega);
+        let mut phasor = Complex64::from_polar(1.0, -omega * (first as f64 - 0.5 * (on + off)));
+        let mut values = Vec::with_capacity(last - first);
+        for frame in &fitter.span[first..last] {
+            let along: Complex64 = frame.iter().zip(&onto).map(|(z, a)| z * a).sum();
+            values.push((along * phasor).re);
+            phasor *= turn;
+        }
+        Self { fitter, first, values, power }
+    }
+
+    /// Noise variance of each value.
+    fn variance(&self) -> f64 {
+        0.5 / self.power
+    }
+
+    fn at(&self, n: usize) -> Option<f64> {
+        n.checked_sub(self.first).and_then(|i| self.values.get(i)).copied()
+    }
+
+    /// The sharp step that fits best on each side: the place that maximises
+    /// the sum of (value − 1/2) inside.
+    fn coarse_edges(&self, on: f64, off: f64, reach: f64) -> Option<(f64, f64)> {
+        let middle = (0.5 * (on + off)).round() as usize;
+        let walk = |indices: &mut dyn Iterator<Item = usize>| {
+            let (mut sum, mut best, mut place) = (0.0, f64::NEG_INFINITY, None);
+            for n in indices {
+                let Some(value) = self.at(n) else { break };
+                sum += value - 0.5;
+                if sum > best {
+                    (best, place) = (sum, Some(n));
+                }
+            }
+            place
+        };
+        let low = (on - reach).max(0.0) as usize;
+        let high = (off + reach).ceil() as usize;
+        let rising = walk(&mut (low..middle).rev())?;
+        let falling = walk(&mut (middle..high))?;
+        Some((rising as f64 - 0.5, falling as f64 + 0.5))
+    }
+
+    /// Duration of each edge before filtering, as a linear ramp: for one,
+    /// ∫ y(1 − y) is a sixth of its width. Noise lowers the sum by its variance.
+    fn widths(&self, on: f64, off: f64) -> [f64; 2] {
+        let rate = self.fitter.rate_hz;
+        let half = (LONGEST_EDGE_S * rate).min(0.4 * (off - on)).round();
+        let own = self.fitter.template.own_overlap();
+        let spread = 6.0 * (self.variance() * 2.0 * half).sqrt();
+        let blurred = BLURRED_S * rate;
+        [on, off].map(|edge| {
+            if spread > blurred {
+                return blurred;
+            }
+            let around = (edge - half).max(0.0).ceil() as usize..(edge + half) as usize;
+            let overlap: f64 =
+                around.filter_map(|n| self.at(n)).map(|y| y * (1.0 - y) + self.variance()).sum();
+            // Below the spread the sharp template is as good and does not jitter.
+            let width = 6.0 * (overlap - own);
+            if width < 2.0 * spread { 0.0 } else { width.min(LONGEST_EDGE_S * rate) }
+        })
+    }
+
+    /// Gauss–Newton on the position of one edge.
+    fn fine_edge(&self, coarse: f64, width: f64, edge: Edge) -> f64 {
+        let template = self.fitter.template;
+        let half = template.reach().min(6.0) + width;
+        let mut place = coarse;
+        for _ in 0..6 {
+            let around = (place - half).max(0.0).ceil() as usize..(place + half).max(0.0) as usize;
+            let (mut gradient, mut energy) = (0.0, 0.0);
+            for (n, value) in around.filter_map(|n| Some((n, self.at(n)?))) {
+                let time = n as f64 - place;
+                let slope = template.edge(time + 0.25, width) - template.edge(time - 0.25, width);
+                let rising = if edge == Edge::Rising { value } else { 1.0 - value };
+                gradient += (template.edge(time, width) - rising) * 2.0 * slope;
+                energy += 4.0 * slope * slope;
+            }
+            if energy == 0.0 {
+                break;
+            }
+            let step = (gradient / energy).clamp(-1.0, 1.0);
+            place = (place + step).clamp(coarse - half, coarse + half);
+            if step.abs() < 1e-4 {
+                break;
+            }
+        }
+        place
+    }
+
+    /// Σ (ds/dt)² of one edge at the working samples.
+    fn slope_energy(&self, place: f64, width: f64) -> f64 {
+        let template = self.fitter.template;
+        let half = (template.reach() + width).ceil() as i64;
+        let fraction = place - place.floor();
+        (-half..=half)
+            .map(|n| {
+                let t = n as f64 - fraction;
+                let slope = 2.0 * (template.edge(t + 0.25, width) - template.edge(t - 0.25, width));
+                slope * slope
+            })
+            .sum()
+    }
+
+    fn unsteadiness(&self, on: f64, off: f64) -> f64 {
+        let (first, last) = self.fitter.within(on, off);
+        let quarter = ((last - first) / 4).max(1);
+        let deviation = |q: usize| {
+            let part = first + q * quarter..first + (q + 1) * quarter;
+            part.filter_map(|n| self.at(n)).sum::<f64>() / quarter as f64 - 1.0
+        };
+        (0..4).map(|q| deviation(q).powi(2)).sum()
+    }
+}

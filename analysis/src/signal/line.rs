@@ -1,0 +1,76 @@
+//! Weighted straight-line fit kept as running sums.
+
+/// Sums for y = a + b x with weights; x and y should be given relative to
+/// values near their middle so that the sums keep their digits.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Line {
+    pub count: f64,
+    weight: f64,
+    x: f64,
+    y: f64,
+    xx: f64,
+    xy: f64,
+    yy: f64,
+}
+
+impl Line {
+    pub(super) fn add(&mut self, x: f64, y: f64, weight: f64) {
+        self.count += 1.0;
+        self.weight += weight;
+        // West's update (Comm. ACM 22 (1979) 532): deviations, not raw squares.
+        let (dx, dy) = (x - self.x, y - self.y);
+        let share = weight / self.weight;
+        self.x += share * dx;
+        self.y += share * dy;
+        self.xx += weight * dx * (x - self.x);
+        self.xy += weight * dx * (y - self.y);
+        self.yy += weight * dy * (y - self.y);
+    }
+
+    /// Weighted mean of y.
+    pub(super) fn mean(&self) -> f64 {
+        self.y
+    }
+
+    /// Total weight.
+    pub(super) fn weight(&self) -> f64 {
+        self.weight
+    }
+
+    /// Weighted sum of squared deviations of x from its mean.
+    pub(super) fn spread(&self) -> f64 {
+        self.xx
+    }
+
+    /// b; zero while all x are the same.
+    pub(super) fn slope(&self) -> f64 {
+        if self.xx > 0.0 { self.xy / self.xx } else { 0.0 }
+    }
+
+    /// Weighted sum of squared residuals from the line.
+    pub(super) fn residual(&self) -> f64 {
+        (self.yy - self.slope() * self.xy).max(0.0)
+    }
+
+    /// Weighted sum of squared deviations of y from its mean.
+    pub(super) fn deviation(&self) -> f64 {
+        self.yy
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn recovers_a_line_far_from_the_origin() {
+        let mut line = Line::default();
+        for i in 0..100 {
+            let x = 1e6 + f64::from(i);
+            line.add(x, 3.0 + 0.25 * (x - 1e6), 1.0 + f64::from(i % 3));
+        }
+        assert!((line.slope() - 0.25).abs() < 1e-12);
+        assert!((line.mean() - 15.4).abs() < 1.0);
+        assert!(line.residual() < 1e-9);
+    }
+}

@@ -1,0 +1,176 @@
+//! From the sums of the trains to the numbers that are reported.
+
+use super::CARRIER_HZ;
+use super::format::{Calibration, StreamFormat};
+use super::measurement::{Measurement, PulseCount, Transmitter};
+use super::tracker::Train;
+use crate::reading::Reading;
+
+/// What the analysis knows besides the trains.
+pub(super) struct SoFar {
+    pub samples: u64,
+    pub gaps: usize,
+    pub noise_counts_rthz: Vec<f64>,
+    pub stray: usize,
+}
+
+/// A train with fewer pulses than this share of those due is chance.
+const LEAST_FOUND: f64 = 0.4;
+
+/// Sum up.
+pub(super) fn report(
+    format: &StreamFormat,
+    calibration: &Calibration,
+    trains: &[Train],
+    so_far: SoFar,
+) -> Measurement {
+    let clock = calibration.clock_ratio();
+    let duration_s = so_far.samples as f64 / format.sample_rate_hz / clock;
+    let credible = |t: &&(usize, &Train)| {
+        t.1.sums.found as f64 >= LEAST_FOUND * t.1.expected() as f64 && t.1.sums.found >= 2
+    };
+    let numbered: Vec<(usize, &Train)> = trains.iter().enumerate().collect();
+    let mut kept: Vec<(usize, &Train)> = numbered.iter().filter(credible).copied().collect();
+    kept.sort_by(|a, b| b.1.sums.magnitude().value.total_cmp(&a.1.sums.magnitude().value));
+    let mut transmitters = Vec::new();
+    let mut real: Vec<&Train> = Vec::new();
+    for (train, sums) in kept {
+        if let Some(of) = real.iter().position(|strong| is_flaw(sums, strong)) {
+            let strong: &mut Transmitter = &mut transmitters[of];
+            let note = "its pulses are not plain bursts of one carrier";
+            if !strong.notes.iter().any(|n| n == note) {
+                strong.notes.push(note.into());
+            }
+            continue;
+        }
+        real.push(sums);
+        let label = format!("T{}", real.len());
+        transmitters.push(transmitter(label, train, sums, format, calibration, duration_s));
+    }
+    let noise = calibration.field_matrix(format.axes).map(|g| {
+        let along = |row: &[f64; 3]| -> f64 {
+            row.iter().zip(&so_far.noise_counts_rthz).map(|(g, n)| (g * n).powi(2)).sum()
+        };
+        g[..format.axes].iter().map(|row| along(row).sqrt()).collect()
+    });
+    Measurement {
+        duration_s,
+        gaps: so_far.gaps,
+        noise_a_per_m_rthz: noise,
+        noise_counts_rthz: so_far.noise_counts_rthz,
+        transmitters,
+        stray_pulses: so_far.stray,
+    }
+}
+
+/// Two real transmitters drift apart. One that starts and stops with a stronger
+/// one, from the same direction, pulse for pulse, is a flaw of that one's pulses.
+fn is_flaw(weak: &Train, strong: &Train) -> bool {
+    let period = strong.sums.period().reading;
+    let apart = weak.sums.period().reading.value - period.value;
+    let offset = weak.sums.first_on_s() - strong.sums.first_on_s();
+    let phase = offset - (offset / period.value).round() * period.value;
+    let (a, b) = (weak.sums.direction().0, strong.sums.direction().0);
+    let cosine: f64 = a.iter().zip(&b).map(|(x, y)| x * y).sum();
+    weak.sums.overlapped as f64 > 0.9 * weak.sums.found as f64
+        && apart.abs() * weak.last as f64 <= 0.01
+        && phase.abs() < 0.05
+        && cosine.abs() > 0.95
+        && weak.sums.magnitude().value < 0.3 * strong.sums.magnitude().value
+}
+
+fn transmitter(
+    label: String,
+    train: usize,
+    followed: &Train,
+    format: &StreamFormat,
+    calibration: &Calibration,
+    duration_s: f64,
+) -> Transmitter {
+    let sums = &followed.sums;
+    let clock = calibration.clock_ratio();
+    let u_clock = calibration.clock_offset_u_ppm.unwrap_or(0.0) * 1e-6;
+    // A clock that runs fast counts too many seconds and too few hertz.
+    let in_time =
+        |r: Reading| Reading::new(r.value / clock, (r.u / clock).hypot(r.value * u_clock));
+    let offset = sums.carrier();
+    let carrier =
+        Reading::new((CARRIER_HZ + offset.value) * clock, offset.u.hypot(CARRIER_HZ * u_clock));
+    let period = sums.period();
+    let on_time = sums.on_time();
+    let off_time =
+        Reading::new(period.reading.value - on_time.value, period.reading.u.hypot(on_time.u));
+    let (direction, aside) = sums.direction();
+    let amplitude = sums.magnitude();
+    let field = calibration.field_matrix(format.axes).map(|matrix| {
+        let axis = |i: usize| -> f64 { (0..3).map(|j| matrix[i][j] * direction[j]).sum() };
+        let raw: [f64; 3] = std::array::from_fn(axis);
+        let length = raw.iter().map(|h| h * h).sum::<f64>().sqrt();
+        let unit = raw.map(|h| h / length);
+        let vector: Vec<f64> = unit.iter().map(|h| h * amplitude.value).collect();
+        let u_rel = calibration.field_per_count_u_rel.as_deref().unwrap_or(&[]);
+        let u_calibration = u_rel.iter().enumerate().fold(0.0f64, |u, (j, rel)| {
+            let along: f64 = (0..3).map(|i| unit[i] * matrix[i][j] * direction[j]).sum();
+            u.hypot(along / length * amplitude.value * rel)
+        });
+        (Reading::new(amplitude.value, amplitude.u.hypot(u_calibration)), vector)
+    });
+    let pulses = PulseCount {
+        expected: followed.expected(),
+        found: sums.found,
+        overlapped: sums.overlapped,
+    };
+    let first_pulse_s = sums.first_on_s() / clock;
+    let mut notes = Vec::new();
+    if calibration.field_per_count.is_none() {
+        notes.push("no field values: the capture is not calibrated (no field_per_count)".into());
+    }
+    if calibration.clock_offset_ppm.is_none() {
+        notes.push(
+            "carrier and times are by the receiver's own clock, which is not calibrated".into(),
+        );
+    }
+    if pulses.found < 4 {
+        notes.push(format!("only {} pulses: record for longer", pulses.found));
+    }
+    if pulses.found < pulses.expected {
+        notes.push(format!(
+            "{} of {} pulses missed",
+            pulses.expected - pulses.found,
+            pulses.expected
+        ));
+    }
+    let silent_s = duration_s - (followed.last_pulse.on_s / clock + period.reading.value);
+    if first_pulse_s > 2.5 * period.reading.value {
+        notes.push(format!("first heard {first_pulse_s:.1} s after the start of the capture"));
+    }
+    if silent_s > 2.5 * period.reading.value {
+        notes.push(format!("not heard in the last {silent_s:.1} s of the capture"));
+    }
+    if pulses.overlapped == pulses.found {
+        notes.push("every pulse overlaps with another transmitter's".into());
+    }
+    if period.wanders {
+        notes.push("irregular timing: the single periods differ".into());
+    }
+    if aside > 0.02 || sums.magnitude_scatter() > 0.1 {
+        notes.push("the field changed from pulse to pulse: the coil or the unit moved".into());
+    }
+    Transmitter {
+        label,
+        train,
+        carrier_hz: carrier,
+        carrier_drift_hz_per_s: sums.drift().scaled(clock * clock),
+        period_s: in_time(period.reading),
+        period_jitter_s: period.jitter_s / clock,
+        on_time_s: in_time(on_time),
+        off_time_s: in_time(off_time),
+        field_a_per_m: field.as_ref().map(|f| f.0),
+        field_vector_a_per_m: field.map(|f| f.1[..format.axes].to_vec()),
+        amplitude,
+        residual_carrier_ratio: sums.residual_ratio(),
+        pulses,
+        first_pulse_s,
+        notes,
+    }
+}

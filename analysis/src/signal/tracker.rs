@@ -1,0 +1,266 @@
+//! Orders pulses into trains as they come.
+//!
+//! A pulse goes to the train that expects it: the one whose prediction of
+//! time, carrier, length and field direction it fits best, within gates. What
+//! no train expects is kept for ten seconds; four pulses (one may be missing)
+//! at equal intervals and alike in carrier and length begin a new train. Of
+//! several such chains the one with the most pulses, then the best fit, wins,
+//! so that the true period beats its multiples and chance coincidences.
+
+use super::pulse::Pulse;
+use super::train::TrainSums;
+
+/// Periods that a transmitter may have, s.
+const PERIOD_S: std::ops::Range<f64> = 0.3..2.5;
+/// How long an unexplained pulse is kept.
+const MEMORY_S: f64 = 10.0;
+const MOST_LOOSE: usize = 256;
+/// A train unseen for this many periods is over.
+const SILENT_PERIODS: f64 = 20.0;
+
+/// A train being followed.
+pub(super) struct Train {
+    pub sums: TrainSums,
+    /// Number of the last pulse, counted from the first.
+    pub last: usize,
+    pub last_pulse: Pulse,
+    /// Slots from the first to the last pulse that fell into gaps of the capture.
+    pub slots_in_gaps: usize,
+    period_s: f64,
+    offset_hz: f64,
+    on_time_s: f64,
+    /// Running mean square of the prediction error, per period.
+    wander_s2: f64,
+}
+
+/// All trains, and the pulses that belong to none yet.
+pub(super) struct Tracker {
+    pub trains: Vec<Train>,
+    loose: Vec<Pulse>,
+    to_field: [[f64; 3]; 3],
+    gaps: Vec<(f64, f64)>,
+    /// Pulses that found no train in time.
+    pub stray: usize,
+}
+
+/// Pulse number `.0` belongs to train number `.1`.
+pub(super) type Assigned = (u64, usize);
+
+/// A pulse in relation to a train's expectations.
+struct Match {
+    slots: usize,
+    late_s: f64,
+    score: f64,
+}
+
+impl Train {
+    fn new(first: &Pulse, period_s: f64) -> Self {
+        Self {
+            sums: TrainSums::new(first, period_s),
+            last: 0,
+            last_pulse: first.clone(),
+            slots_in_gaps: 0,
+            period_s,
+            offset_hz: first.offset_hz,
+            on_time_s: first.on_time_s(),
+            wander_s2: 1e-6,
+        }
+    }
+
+    /// A train from its first pulses in order of time.
+    fn from_chain(
+        pulses: Vec<Pulse>,
+        period_s: f64,
+        to_field: &[[f64; 3]; 3],
+        gaps: &[(f64, f64)],
+    ) -> Self {
+        let span = pulses[pulses.len() - 1].on_s - pulses[0].on_s;
+        let mut train = Self::new(&pulses[0], span / (span / period_s).round().max(1.0));
+        train.sums.add(0, &pulses[0], to_field, true);
+        for pulse in pulses.into_iter().skip(1) {
+            let since = pulse.on_s - train.last_pulse.on_s;
+            let slots = (since / train.period_s).round().max(1.0);
+            let late_s = since - slots * train.period_s;
+            train.take(pulse, &Match { slots: slots as usize, late_s, score: 0.0 }, to_field, gaps);
+        }
+        train
+    }
+
+    fn expects(&self, pulse: &Pulse) -> Option<Match> {
+        let since = pulse.on_s - self.last_pulse.on_s;
+        let slots = (since / self.period_s).round();
+        if !(1.0..=SILENT_PERIODS).contains(&slots) {
+            return None;
+        }
+        let late_s = since - slots * self.period_s;
+        let edges = pulse.u_edge_s.hypot(self.last_pulse.u_edge_s);
+        // The period itself is known to the wander over the pulses seen.
+        let drift = slots / (self.sums.found as f64).max(2.0);
+        let variance = edges * edges + self.wander_s2 * (slots + drift * drift * slots);
+        let gate = (5.0 * variance.sqrt()).clamp(0.004, 0.15 * self.period_s);
+        if late_s.abs() > gate {
+            return None;
+        }
+        let likeness = likeness(pulse, self.offset_hz, self.on_time_s, &self.last_pulse)?;
+        let score = late_s * late_s / (variance + 0.25e-6) + likeness;
+        Some(Match { slots: slots as usize, late_s, score })
+    }
+
+    fn take(&mut self, pulse: Pulse, found: &Match, to_field: &[[f64; 3]; 3], gaps: &[(f64, f64)]) {
+        let lost = |slot: &usize| {
+            let due = self.last_pulse.on_s + *slot as f64 * self.period_s;
+            gaps.iter().any(|g| due + self.on_time_s > g.0 && due < g.1)
+        };
+        self.slots_in_gaps += (1..found.slots).filter(lost).count();
+        self.last += found.slots;
+        let seen = self.sums.found as f64;
+        let difference = (pulse.on_time_s() - self.on_time_s).abs();
+        let regular = difference < 0.004 + 6.0 * pulse.u_edge_s;
+        self.sums.add(self.last, &pulse, to_field, regular);
+        let gain = (1.0 / (seen + 1.0)).max(0.1);
+        self.period_s += gain * found.late_s / found.slots as f64;
+        let error = found.late_s * found.late_s / found.slots as f64;
+        self.wander_s2 += gain * (error - self.wander_s2);
+        self.offset_hz += gain * (pulse.offset_hz - self.offset_hz);
+        if regular && !pulse.overlapped {
+            self.on_time_s += gain * (pulse.on_time_s() - self.on_time_s);
+        }
+        self.last_pulse = pulse;
+    }
+}
+
+/// Disagreement in carrier, length, direction and strength; `None` beyond the gates.
+fn likeness(pulse: &Pulse, offset_hz: f64, on_time_s: f64, last: &Pulse) -> Option<f64> {
+    let off_hz = pulse.offset_hz - offset_hz;
+    let u_hz = pulse.u_offset_hz.hypot(last.u_offset_hz);
+    let length = pulse.on_time_s() - on_time_s;
+    let u_length = 1.5 * pulse.u_edge_s.max(last.u_edge_s);
+    // Edges of overlapped pulses may be taken from each other.
+    let loose = if pulse.overlapped || last.overlapped { 0.04 } else { 0.006 };
+    if off_hz.abs() > 4.0 + 5.0 * u_hz || length.abs() > loose + 5.0 * u_length {
+        return None;
+    }
+    let carrier = (off_hz / u_hz.hypot(0.5)).powi(2).min(25.0);
+    let length = (length / u_length.hypot(loose / 4.0)).powi(2).min(16.0);
+    // The coil may turn and move from pulse to pulse, so these only tip the scales.
+    let direction = ((1.0 - pulse.alignment(&last.amplitude)) / 0.01).min(9.0);
+    let strength = ((pulse.power() / last.power()).ln() / 0.4).powi(2).min(6.0);
+    Some(carrier + length + direction + strength)
+}
+
+impl Tracker {
+    pub(super) fn new(to_field: [[f64; 3]; 3]) -> Self {
+        Self { trains: Vec::new(), loose: Vec::new(), to_field, gaps: Vec::new(), stray: 0 }
+    }
+
+    /// Samples are missing between these times.
+    pub(super) fn gap(&mut self, from_s: f64, to_s: f64) {
+        self.gaps.retain(|g| from_s - g.1 < SILENT_PERIODS * PERIOD_S.end);
+        self.gaps.push((from_s, to_s));
+    }
+
+    /// Take in a pulse; pulses must come in order of their start. Gives the
+    /// assignments that follow: none, this pulse, or those of a whole new train.
+    pub(super) fn push(&mut self, pulse: Pulse) -> Vec<Assigned> {
+        let best = (0..self.trains.len())
+            .filter_map(|i| self.trains[i].expects(&pulse).map(|m| (i, m)))
+            .min_by(|a, b| a.1.score.total_cmp(&b.1.score));
+        if let Some((i, found)) = best {
+            let id = pulse.id;
+            self.trains[i].take(pulse, &found, &self.to_field, &self.gaps);
+            return vec![(id, i)];
+        }
+        let now = pulse.on_s;
+        let before = self.loose.len();
+        self.loose.retain(|p| now - p.on_s < MEMORY_S);
+        self.stray += before - self.loose.len();
+        if self.loose.len() == MOST_LOOSE {
+            self.loose.remove(0);
+            self.stray += 1;
+        }
+        self.loose.push(pulse);
+        self.begin_train(4)
+    }
+
+    /// End of the capture: short captures get along with shorter chains.
+    pub(super) fn finish(&mut self) -> Vec<Assigned> {
+        let mut assigned = Vec::new();
+        for least in [3, 2] {
+            // Two pulses make a train only where nothing else is known.
+            if least == 2 && (!self.trains.is_empty() || self.loose.len() != 2) {
+                break;
+            }
+            let pulses = std::mem::take(&mut self.loose);
+            for pulse in pulses {
+                self.loose.push(pulse);
+                assigned.extend(self.begin_train(least));
+            }
+        }
+        self.stray += self.loose.len();
+        self.loose.clear();
+        assigned
+    }
+
+    /// Look for a chain that ends with the newest loose pulse.
+    fn begin_train(&mut self, least: usize) -> Vec<Assigned> {
+        let Some(newest) = self.loose.len().checked_sub(1) else { return Vec::new() };
+        let chains = (0..newest).flat_map(|q| {
+            let interval = self.loose[newest].on_s - self.loose[q].on_s;
+            [1.0, 2.0].map(|slots| (q, interval / slots))
+        });
+        let best = chains
+            .filter(|(_, period)| PERIOD_S.contains(period))
+            .filter_map(|(_, period)| self.chain(newest, period).map(|chain| (chain, period)))
+            .filter(|((members, _), _)| members.len() >= least)
+            .max_by(|((a, worse_a), _), ((b, worse_b), _)| {
+                a.len().cmp(&b.len()).then(worse_b.total_cmp(worse_a))
+            });
+        let Some(((mut members, _), period)) = best else { return Vec::new() };
+        members.sort_unstable_by(|a, b| b.cmp(a));
+        let train = self.trains.len();
+        let mut pulses: Vec<Pulse> = members.into_iter().map(|i| self.loose.remove(i)).collect();
+        pulses.sort_by(|a, b| a.on_s.total_cmp(&b.on_s));
+        let assigned = pulses.iter().map(|p| (p.id, train)).collect();
+        self.trains.push(Train::from_chain(pulses, period, &self.to_field, &self.gaps));
+        assigned
+    }
+
+    /// Walk back from the newest pulse in steps of the period: members (newest
+    /// first) and their mean disagreement.
+    fn chain(&self, newest: usize, period_s: f64) -> Option<(Vec<usize>, f64)> {
+        let mut members = vec![newest];
+        let (mut missing, mut score) = (0, 0.0);
+        let mut expected = self.loose[newest].on_s - period_s;
+        while missing <= 1 {
+            let from = &self.loose[members[members.len() - 1]];
+            let next = (0..self.loose.len())
+                .filter(|i| self.loose[*i].on_s < from.on_s)
+                .filter_map(|i| {
+                    let pulse = &self.loose[i];
+                    let late = pulse.on_s - expected;
+                    let gate = 0.006 + 5.0 * pulse.u_edge_s.hypot(from.u_edge_s);
+                    let likeness = likeness(pulse, from.offset_hz, from.on_time_s(), from)?;
+                    (late.abs() < gate).then(|| (i, likeness + (late / 0.003).powi(2)))
+                })
+                .min_by(|a, b| a.1.total_cmp(&b.1));
+            match next {
+                Some((i, disagreement)) => {
+                    members.push(i);
+                    score += disagreement;
+                    expected = self.loose[i].on_s - period_s;
+                }
+                None => {
+                    missing += 1;
+                    expected -= period_s;
+                }
+            }
+            if expected < self.loose[0].on_s - 0.01 {
+                break;
+            }
+        }
+        (members.len() > 1).then(|| {
+            let mean = score / (members.len() - 1) as f64;
+            (members, mean)
+        })
+    }
+}

@@ -1,0 +1,267 @@
+//! The sums from which every value of one transmitter follows.
+//!
+//! Nothing here grows with the number of pulses. Each mean carries a pooled
+//! variance: the scatter of the pulses, joined by what noise theory says of
+//! them with the weight of a few observations, so that a handful of pulses
+//! that happen to agree does not pretend to a precision it has not got.
+
+use nalgebra::Matrix3;
+use num_complex::Complex64;
+
+use super::line::Line;
+use super::pulse::Pulse;
+use crate::reading::Reading;
+
+/// Observations that the theoretical variance counts for.
+const PRIOR: f64 = 4.0;
+/// Scatter of real units that keeps strong pulses from outweighing all others.
+const CARRIER_SCATTER_HZ: f64 = 0.05;
+const EDGE_SCATTER_S: f64 = 20e-6;
+const AMPLITUDE_SCATTER: f64 = 0.003;
+
+/// A weighted mean (or line) with the theoretical variance of its entries.
+#[derive(Clone, Copy, Debug, Default)]
+struct Pooled {
+    line: Line,
+    /// Σ weight · theoretical variance.
+    theory: f64,
+}
+
+impl Pooled {
+    /// `u` from noise theory, `scatter` as the least spread assumed for weighting.
+    fn add(&mut self, x: f64, y: f64, u: f64, scatter: f64) {
+        let weight = 1.0 / (u * u + scatter * scatter);
+        self.line.add(x, y, weight);
+        self.theory += weight * u * u;
+    }
+
+    /// Variance of an observation of unit weight, from residuals about a fit
+    /// with `parameters` unknowns and from theory.
+    fn unit_variance(&self, residual: f64, parameters: f64) -> f64 {
+        let n = self.line.count;
+        let freedom = (n - parameters).max(0.0);
+        let scatter = if freedom > 0.0 { residual } else { 0.0 };
+        (PRIOR * self.theory / n + scatter) / (PRIOR + freedom)
+    }
+
+    /// Mean with its standard uncertainty, a linear trend taken out of the scatter.
+    fn mean(&self) -> Reading {
+        let variance = self.unit_variance(self.line.residual(), 2.0);
+        Reading::new(self.line.mean(), (variance / self.line.weight()).sqrt())
+    }
+
+    /// Slope over x with its standard uncertainty.
+    fn slope(&self) -> Reading {
+        let variance = self.unit_variance(self.line.residual(), 2.0);
+        let spread = self.line.spread();
+        let u = if spread > 0.0 { (variance / spread).sqrt() } else { f64::MAX };
+        Reading::new(self.line.slope(), u)
+    }
+}
+
+/// Sums over a set of pulses of one train.
+#[derive(Clone, Debug, Default)]
+struct Sums {
+    /// Rising edge minus its place in the first guess of the grid, over pulse number.
+    timing: Pooled,
+    /// Squared deviations of single periods from the first guess.
+    steps: Line,
+    on_time: Pooled,
+    carrier: Pooled,
+    magnitude: Pooled,
+    edge_variance: f64,
+}
+
+/// Sums of one pulse train.
+#[derive(Clone, Debug)]
+pub(super) struct TrainSums {
+    first_on_s: f64,
+    period_guess_s: f64,
+    /// All pulses, and those that no other pulse overlaps.
+    all: Sums,
+    clean: Sums,
+    previous: Option<(usize, f64, bool)>,
+    /// Σ Re(a aᴴ) less its noise, counts².
+    vectors: Matrix3<f64>,
+    pub found: usize,
+    pub overlapped: usize,
+    residual: Line,
+}
+
+/// A period estimate with what is known of its irregularity.
+pub(super) struct Period {
+    pub reading: Reading,
+    pub jitter_s: f64,
+    /// The start times wander: each period deviates on its own.
+    pub wanders: bool,
+}
+
+impl TrainSums {
+    pub(super) fn new(first: &Pulse, period_guess_s: f64) -> Self {
+        Self {
+            first_on_s: first.on_s,
+            period_guess_s,
+            all: Sums::default(),
+            clean: Sums::default(),
+            previous: None,
+            vectors: Matrix3::zeros(),
+            found: 0,
+            overlapped: 0,
+            residual: Line::default(),
+        }
+    }
+
+    /// Take in pulse number `k`; `to_field` turns counts into the unit of the
+    /// reported magnitude, `regular` says that its length agrees with the rest.
+    pub(super) fn add(&mut self, k: usize, pulse: &Pulse, to_field: &[[f64; 3]; 3], regular: bool) {
+        self.found += 1;
+        self.overlapped += usize::from(pulse.overlapped);
+        let late = pulse.on_s - self.first_on_s - k as f64 * self.period_guess_s;
+        let clean = !pulse.overlapped && regular;
+        let (magnitude, u_magnitude) = magnitude(pulse, to_field);
+        let step = self.previous.filter(|p| p.0 + 1 == k).map(|p| (late - p.1, p.2));
+        let x = pulse.on_s;
+        let into = |sums: &mut Sums, step: Option<f64>| {
+            sums.timing.add(k as f64, late, pulse.u_edge_s, EDGE_SCATTER_S);
+            if let Some(step) = step {
+                sums.steps.add(k as f64, step, 1.0);
+            }
+            let u_length = pulse.u_edge_s * std::f64::consts::SQRT_2;
+            sums.on_time.add(x, pulse.on_time_s(), u_length, EDGE_SCATTER_S);
+            sums.carrier.add(x, pulse.offset_hz, pulse.u_offset_hz, CARRIER_SCATTER_HZ);
+            sums.magnitude.add(x, magnitude, u_magnitude, AMPLITUDE_SCATTER * magnitude);
+            sums.edge_variance += pulse.u_edge_s * pulse.u_edge_s;
+        };
+        into(&mut self.all, step.map(|s| s.0));
+        if clean {
+            into(&mut self.clean, step.filter(|s| s.1).map(|s| s.0));
+        }
+        self.previous = Some((k, late, clean));
+        for i in 0..3 {
+            for j in 0..3 {
+                self.vectors[(i, j)] += (pulse.amplitude[i] * pulse.amplitude[j].conj()).re;
+            }
+            self.vectors[(i, i)] -= pulse.amplitude_noise[i];
+        }
+    }
+
+    /// Squared ratio of carrier between pulses to carrier on, noise deducted.
+    pub(super) fn add_residual(&mut self, at_s: f64, power_ratio: f64) {
+        self.residual.add(at_s, power_ratio, 1.0);
+    }
+
+    /// The sums to report from: the clean pulses if there are enough of them.
+    fn sums(&self) -> &Sums {
+        let (clean, all) = (self.clean.carrier.line.count, self.all.carrier.line.count);
+        if clean >= 5.0 && clean >= 0.25 * all { &self.clean } else { &self.all }
+    }
+
+    pub(super) fn first_on_s(&self) -> f64 {
+        self.first_on_s
+    }
+
+    pub(super) fn carrier(&self) -> Reading {
+        self.sums().carrier.mean()
+    }
+
+    pub(super) fn drift(&self) -> Reading {
+        self.sums().carrier.slope()
+    }
+
+    pub(super) fn on_time(&self) -> Reading {
+        self.sums().on_time.mean()
+    }
+
+    pub(super) fn magnitude(&self) -> Reading {
+        self.sums().magnitude.mean()
+    }
+
+    /// Scatter of the magnitude over its mean, noise deducted.
+    pub(super) fn magnitude_scatter(&self) -> f64 {
+        let pooled = &self.sums().magnitude;
+        let excess =
+            pooled.line.deviation() / pooled.line.count - pooled.theory / pooled.line.count;
+        // Weighted by 1 / (u² + scatter²): back to a variance.
+        let per_weight = pooled.line.count / pooled.line.weight();
+        (excess.max(0.0) * per_weight).sqrt() / pooled.line.mean()
+    }
+
+    /// Slope of the start times over pulse number.
+    ///
+    /// Independent timing errors of each pulse give the slope a variance of
+    /// σ² / Σ(k − k̄)². Where instead each *period* deviates by σ_p on its own,
+    /// start times wander like a random walk, residuals grow with the number
+    /// of pulses n, and the slope's variance is 6/5 σ_p² / n. Von Neumann's
+    /// ratio (Ann. Math. Stat. 12 (1941) 367–395) of successive differences to
+    /// residuals, 2 for independent errors, tells the two apart.
+    pub(super) fn period(&self) -> Period {
+        let sums = self.sums();
+        let (timing, steps) = (&sums.timing, &sums.steps);
+        let n = timing.line.count;
+        let slope = timing.slope();
+        let measured = sums.edge_variance / n;
+        let step_variance =
+            if steps.count > 1.0 { steps.deviation() / (steps.count - 1.0) } else { 0.0 };
+        let own = (step_variance - 2.0 * measured).max(0.0);
+        let residual = timing.line.residual() / timing.line.weight() * n / (n - 2.0).max(1.0);
+        let ratio = step_variance / residual;
+        let wanders = steps.count >= 8.0 && ratio < 2.0 - 4.66 / n.sqrt();
+        let span = (timing.line.spread() / timing.line.weight() * 12.0).sqrt().max(1.0);
+        let few = steps.count < 8.0;
+        let walk = if wanders || few { 1.2 * own / span } else { 0.0 };
+        let u = if few { slope.u.max(walk.sqrt()) } else { slope.u.hypot(walk.sqrt()) };
+        Period {
+            reading: Reading::new(self.period_guess_s + slope.value, u),
+            jitter_s: own.sqrt(),
+            wanders,
+        }
+    }
+
+    /// Rising edge of pulse 0 by the fitted grid, s.
+    pub(super) fn residual_ratio(&self) -> Reading {
+        let n = self.residual.count;
+        if n < 2.0 {
+            return Reading::new(0.0, 1.0);
+        }
+        let power = self.residual.mean();
+        let u_power = (self.residual.deviation() / (n - 1.0) / n).sqrt();
+        // Linear where the carrier stands out, the square root of the power's
+        // uncertainty where it does not.
+        let value = power.max(0.0).sqrt();
+        Reading::new(value, (power.max(0.0) + u_power).sqrt() - value)
+    }
+
+    /// Real amplitude vector in counts, unit length, largest entry positive;
+    /// and the share of the power that does not lie along it.
+    pub(super) fn direction(&self) -> ([f64; 3], f64) {
+        let eigen = self.vectors.symmetric_eigen();
+        let (largest, total) = (eigen.eigenvalues.imax(), self.vectors.trace());
+        let vector = eigen.eigenvectors.column(largest);
+        let sign = vector[vector.iamax()].signum();
+        let aside = 1.0 - eigen.eigenvalues[largest] / total;
+        (std::array::from_fn(|i| sign * vector[i]), aside)
+    }
+}
+
+/// Magnitude of a pulse in the unit of `to_field`, free of noise bias, and its
+/// standard uncertainty from noise.
+fn magnitude(pulse: &Pulse, to_field: &[[f64; 3]; 3]) -> (f64, f64) {
+    let field: [Complex64; 3] = std::array::from_fn(|i| {
+        (0..3).map(|j| pulse.amplitude[j] * to_field[i][j]).sum::<Complex64>()
+    });
+    let power: f64 = field.iter().map(Complex64::norm_sqr).sum();
+    let noise = |row: &[f64; 3]| -> f64 {
+        row.iter().zip(&pulse.amplitude_noise).map(|(g, n)| g * g * n).sum()
+    };
+    let total: f64 = to_field.iter().map(noise).sum();
+    // Half of the noise along the vector is in phase with it and moves the
+    // magnitude to first order; the rest only adds power.
+    let along: f64 = (0..3)
+        .map(|j| {
+            let g: Complex64 = (0..3).map(|i| field[i].conj() * to_field[i][j]).sum();
+            g.norm_sqr() * pulse.amplitude_noise[j]
+        })
+        .sum::<f64>()
+        / (2.0 * power);
+    ((power - (total - along)).max(0.25 * power).sqrt(), along.sqrt())
+}

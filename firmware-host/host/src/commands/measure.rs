@@ -1,0 +1,109 @@
+//! `coilrig measure`: captures → transmitters.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use clap::Args;
+
+use super::{CAUTIONS, Outcome};
+use crate::error::{Error, Result};
+use crate::measuring::{self, Measured};
+use crate::output::measurement;
+
+/// Find the transmitters in captures and measure each of them
+///
+/// For each transmitter: carrier, period, on and off time between the
+/// half-amplitude points, RMS field while on, carrier left between the pulses,
+/// each with its standard uncertainty.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLE)]
+pub struct Measure {
+    /// SigMF recordings: the .sigmf-meta or .sigmf-data file, or the name of both
+    #[arg(required = true, value_name = "CAPTURE")]
+    captures: Vec<PathBuf>,
+    /// Print one JSON document (an array for several captures)
+    #[arg(long, conflicts_with = "csv")]
+    json: bool,
+    /// Print CSV, one row a transmitter
+    #[arg(long)]
+    csv: bool,
+    /// Write the pulses found into the captures' metadata as SigMF annotations
+    #[arg(long)]
+    annotate: bool,
+}
+
+const EXAMPLE: &str = "\
+Example:
+  coilrig measure monday.sigmf-meta
+  coilrig measure --json monday tuesday > readings.json";
+
+/// Run the command.
+pub fn run(args: &Measure) -> Result<Outcome> {
+    let mut all = Vec::new();
+    let mut errors = Vec::new();
+    for result in measure_all(&args.captures, args.annotate) {
+        match result {
+            Ok(measured) => all.push(measured),
+            Err(error) => errors.push(error),
+        }
+    }
+    for warning in all.iter().flat_map(|m| &m.warnings) {
+        eprintln!("coilrig: {warning}");
+    }
+    if args.annotate {
+        for measured in &all {
+            measuring::annotate(measured)?;
+            let path = measured.capture.paths.meta.display();
+            eprintln!("coilrig: wrote {} annotations to {path}", measured.pulses.len());
+        }
+    }
+    // One bad capture must not cost the results of the others.
+    if all.is_empty() {
+        return Err(last_of(errors));
+    }
+    let text = if args.json {
+        measurement::json(&all, args.captures.len() > 1)?
+    } else if args.csv {
+        measurement::csv(&all)?
+    } else {
+        all.iter().map(measurement::table).collect::<Vec<_>>().join("\n")
+    };
+    std::io::stdout()
+        .write_all(text.as_bytes())
+        .map_err(|e| Error::io(Path::new("standard output"), "write to", &e))?;
+    if !args.json && !args.csv {
+        eprintln!("{CAUTIONS}");
+    }
+    if errors.is_empty() { Ok(Outcome::Done) } else { Err(last_of(errors)) }
+}
+
+/// Say all errors but the last, and give that one back as the command's.
+fn last_of(mut errors: Vec<Error>) -> Error {
+    let last = errors.pop();
+    errors.iter().for_each(|e| eprintln!("coilrig: {e}"));
+    last.unwrap_or_else(|| Error::usage("no capture given", "name at least one capture"))
+}
+
+/// All captures on all cores, results in the order given.
+fn measure_all(captures: &[PathBuf], keep_pulses: bool) -> Vec<Result<Measured>> {
+    let workers = std::thread::available_parallelism().map_or(1, usize::from).min(captures.len());
+    let next = AtomicUsize::new(0);
+    let mut results: Vec<(usize, Result<Measured>)> = std::thread::scope(|scope| {
+        let work = || {
+            let mut done = Vec::new();
+            loop {
+                let i = next.fetch_add(1, Ordering::Relaxed);
+                let Some(path) = captures.get(i) else { return done };
+                done.push((i, measuring::measure(path, keep_pulses)));
+            }
+        };
+        let threads: Vec<_> = (0..workers).map(|_| scope.spawn(work)).collect();
+        threads
+            .into_iter()
+            .flat_map(|t| t.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .collect()
+    });
+    results.sort_by_key(|r| r.0);
+    results.into_iter().map(|r| r.1).collect()
+}

@@ -1,0 +1,113 @@
+//! Capture in, measurement out: the one way from a file to numbers.
+
+use std::path::{Path, PathBuf};
+
+use coilrig_analysis::signal::{Analyser, Event, Measurement, Pulse};
+
+use crate::capture::meta::{Annotation, Meta};
+use crate::capture::reader::{Capture, Piece};
+use crate::error::{Error, Result};
+use crate::files;
+
+/// A capture and what was found in it.
+#[derive(Debug)]
+pub struct Measured {
+    /// Path as given by the user.
+    pub path: PathBuf,
+    /// The capture.
+    pub capture: Capture,
+    /// What was found.
+    pub measurement: Measurement,
+    /// Every pulse with the number of its train, when asked for.
+    pub pulses: Vec<(Pulse, Option<usize>)>,
+    /// Things a person should know.
+    pub warnings: Vec<String>,
+}
+
+/// Measure the capture at `path`; keep the single pulses if `keep_pulses`.
+pub fn measure(path: &Path, keep_pulses: bool) -> Result<Measured> {
+    let capture = Capture::open(path)?;
+    let unusable = |e: coilrig_analysis::signal::FormatError| {
+        Error::file(capture.paths.meta.display(), e.to_string(), "correct the metadata")
+    };
+    let mut analyser =
+        Analyser::new(capture.format, capture.calibration.clone()).map_err(unusable)?;
+    let mut pulses: Vec<(Pulse, Option<usize>)> = Vec::new();
+    let mut keep = |event: Event| match event {
+        Event::Pulse(pulse) if keep_pulses => pulses.push((pulse, None)),
+        Event::Assigned { pulse, train } if keep_pulses => {
+            pulses[pulse as usize].1 = Some(train);
+        }
+        _ => {}
+    };
+    let streamed = capture.stream(|piece| match piece {
+        Piece::Samples(samples) => analyser.push(samples, &mut keep),
+        Piece::Gap(missing) => analyser.gap(missing, &mut keep),
+    })?;
+    let measurement = analyser.finish(&mut keep);
+    let mut warnings = capture.warnings.clone();
+    let name = capture.paths.meta.display();
+    if streamed.clipped > 0 {
+        warnings.push(format!(
+            "{name}: {} samples are at full scale: fields are read too low; lower the gain or \
+             move away",
+            streamed.clipped
+        ));
+    }
+    if measurement.transmitters.is_empty() {
+        warnings.push(format!("{name}: no transmitter found"));
+    }
+    if measurement.stray_pulses > 0 {
+        warnings.push(format!(
+            "{name}: {} pulses belong to no transmitter found",
+            measurement.stray_pulses
+        ));
+    }
+    Ok(Measured { path: path.to_owned(), capture, measurement, pulses, warnings })
+}
+
+/// Write the pulses back into the capture's metadata as SigMF annotations, in
+/// place of those an earlier run wrote.
+pub fn annotate(measured: &Measured) -> Result<()> {
+    let generator = concat!("coilrig ", env!("CARGO_PKG_VERSION"));
+    let capture = &measured.capture;
+    let mut meta: Meta = capture.meta.clone();
+    let ours = |a: &Annotation| a.generator.as_ref().is_some_and(|g| g.starts_with("coilrig "));
+    // Marks of the recording itself (overload) stay.
+    meta.annotations.retain(|a| !(ours(a) && a.label.as_ref().is_some_and(|l| is_pulse_label(l))));
+    let offset = meta.global.other.get("core:offset").and_then(|v| v.as_u64()).unwrap_or(0);
+    for (pulse, train) in &measured.pulses {
+        let first = capture.frame_at(pulse.on_s);
+        let last = capture.frame_at(pulse.off_s);
+        let transmitters = &measured.measurement.transmitters;
+        let label = train.and_then(|n| transmitters.iter().find(|t| t.train == n));
+        let carrier_hz = coilrig_analysis::signal::CARRIER_HZ + pulse.offset_hz;
+        // Most of a keyed carrier's power lies within one over its length.
+        let half_hz = 1.0 / pulse.on_time_s();
+        meta.annotations.push(Annotation {
+            sample_start: first + offset,
+            sample_count: Some((last - first).max(1)),
+            freq_lower_edge_hz: Some(carrier_hz - half_hz),
+            freq_upper_edge_hz: Some(carrier_hz + half_hz),
+            generator: Some(generator.into()),
+            label: Some(label.map_or_else(|| STRAY.into(), |t| t.label.clone())),
+            comment: Some(format!(
+                "carrier {carrier_hz:.2} Hz, {:.2} ms on{}",
+                pulse.on_time_s() * 1e3,
+                if pulse.overlapped { ", overlapped" } else { "" }
+            )),
+            other: serde_json::Map::new(),
+        });
+    }
+    meta.annotations.sort_by_key(|a| a.sample_start);
+    let path = &capture.paths.meta;
+    let text = serde_json::to_vec_pretty(&meta)
+        .map_err(|e| Error::file(path.display(), e.to_string(), "report this"))?;
+    files::write_whole(path, &text)
+}
+
+const STRAY: &str = "pulse";
+
+fn is_pulse_label(label: &str) -> bool {
+    label == STRAY || label.strip_prefix('T').is_some_and(|n| n.parse::<usize>().is_ok())
+}
