@@ -46,8 +46,8 @@ pub struct Link {
 }
 
 enum State {
-    Open(Line),
-    Reopening(Pin<Box<dyn Future<Output = Result<Line>> + Send>>),
+    Open(Box<Line>),
+    Reopening(Pin<Box<dyn Future<Output = Result<Box<Line>>> + Send>>),
 }
 
 impl Link {
@@ -64,7 +64,7 @@ impl Link {
             count: Count::new(receiver.sample_rate_hz),
             receiver,
             gain_step: None,
-            state: State::Open(line),
+            state: State::Open(Box::new(line)),
             started_at: Instant::now(),
             stalls_at: Instant::now(),
             stalls_in_a_row: 0,
@@ -258,7 +258,7 @@ impl Link {
 }
 
 /// Wait for the port and the same receiver, and start it.
-async fn reopen(path: PathBuf, receiver: Receiver, gain_step: Option<u8>) -> Result<Line> {
+async fn reopen(path: PathBuf, receiver: Receiver, gain_step: Option<u8>) -> Result<Box<Line>> {
     let mut wait = FIRST_WAIT;
     loop {
         sleep(wait).await;
@@ -270,7 +270,7 @@ async fn reopen(path: PathBuf, receiver: Receiver, gain_step: Option<u8>) -> Res
         };
         check_same(&path, &receiver, &found)?;
         match resume(&mut line, gain_step).await {
-            Ok(()) => return Ok(line),
+            Ok(()) => return Ok(Box::new(line)),
             Err(refused @ Unanswered::Refused(..)) => return Err(refused.on(&path)),
             Err(_) => continue,
         }
