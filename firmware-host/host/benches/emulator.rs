@@ -7,10 +7,10 @@
 
 use std::hint::black_box;
 
-use coilrig_analysis::scenario::{AdcChain, AdcFrames, Scenario};
+use coilrig_analysis::scenario::{AdcChain, AdcFrames, Baseband, Scenario};
 use coilrig_receiver::{ADC_RATE_HZ, Axes, GAIN, Identity, Receiver};
 use coilrig_wire::FromHost;
-use num_complex::Complex64;
+use num_complex::{Complex32, Complex64};
 
 fn main() {
     divan::main();
@@ -60,6 +60,14 @@ fn coil_voltages_second(bencher: divan::Bencher) {
     let mut adc = adc();
     let mut frames = vec![[0; 3]; 3840];
     bencher.bench_local(|| (0..50).for_each(|_| adc.fill(black_box(&mut frames))));
+}
+
+/// The ideal baseband that needs no receiver: 1 s on three axes at 8 kS/s.
+#[divan::bench]
+fn baseband_second(bencher: divan::Bencher) {
+    let mut baseband = Baseband::new(&scenario(), 8000.0).expect("a sensible scenario");
+    let mut samples = vec![[Complex32::ZERO; 3]; 8000];
+    bencher.bench_local(|| baseband.fill(black_box(&mut samples)));
 }
 
 /// The reference: one multiplication and addition a frame and axis, each
