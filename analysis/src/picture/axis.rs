@@ -52,12 +52,14 @@ impl Axis {
         Self { from, to, name: name.into(), ticks, logarithmic: false }
     }
 
-    /// A logarithmic axis over positive values, labelled at 1, 2 and 5 of each
-    /// decade up to two decades, at 1 and 3 up to three, at 1 beyond.
+    /// A logarithmic axis over positive values. The fewer decades it spans, the
+    /// more digits of each are labelled: all of them below 0.8, only 1 above 3.
     pub fn logarithmic(from: f64, to: f64, name: &str, label: impl Fn(f64) -> String) -> Self {
         let (low, high) = (from.min(to), from.max(to));
         let decades = (high / low).log10();
         let labelled: &[u32] = match decades {
+            d if d <= 0.8 => &[1, 2, 3, 4, 5, 6, 7, 8, 9],
+            d if d <= 1.2 => &[1, 2, 3, 5, 7],
             d if d <= 2.0 => &[1, 2, 5],
             d if d <= 3.0 => &[1, 3],
             _ => &[1],
@@ -121,6 +123,8 @@ mod tests {
     fn logarithmic_ticks_thin_out_with_the_span() {
         let metres = |from, to| Axis::logarithmic(from, to, "x", |v| format!("{v}"));
         assert_eq!(labels(&metres(1.0, 50.0)), ["1", "2", "5", "10", "20", "50"]);
+        assert_eq!(labels(&metres(0.25, 0.8)), ["0.3", "0.4", "0.5", "0.6", "0.7", "0.8"]);
+        assert_eq!(labels(&metres(2.0, 25.0)), ["2", "3", "5", "7", "10", "20"]);
         assert_eq!(labels(&metres(0.8, 400.0)), ["1", "3", "10", "30", "100", "300"]);
         assert_eq!(labels(&metres(1e-2, 1e2)), ["0.01", "0.1", "1", "10", "100"]);
         assert_eq!(metres(1.0, 10.0).ticks.len(), 10);

@@ -48,10 +48,13 @@ impl Picture for CouplingOverDistance<'_> {
         let y = Axis::linear(-1.15 * reach, 1.15 * reach, "coupling (dB)", 8, |db| {
             units::significant(db, 3)
         });
-        let notes = ["0 dB is a dipole in free space of the fitted moment. Coaxial and coplanar marks are set \
-             a little apart.".to_owned()];
+        let both = present(self.readings).count() > 1;
+        let mut note = String::from("0 dB is a dipole in free space of the fitted moment.");
+        if both {
+            note += " Coaxial and coplanar marks are set a little apart.";
+        }
         let plot =
-            Plot::lay_out(canvas, self.size(), &self.title(), &self.legend(), (x, y), &notes)?;
+            Plot::lay_out(canvas, self.size(), &self.title(), &self.legend(), (x, y), &[note])?;
         if let Some(alignment) = present(self.readings).next() {
             for (k, opacity) in [(2.0, 0.14), (1.0, 0.22)] {
                 let edges = plot.x.samples(200).map(|d| {
@@ -67,7 +70,11 @@ impl Picture for CouplingOverDistance<'_> {
             let Series { colour, mark, .. } = *series(reading.alignment);
             let (low, high) = (coupling.value - coupling.u, coupling.value + coupling.u);
             let bar = (low, coupling.value, high);
-            let aside = if reading.alignment == Alignment::Coaxial { -APART } else { APART };
+            let aside = match reading.alignment {
+                _ if !both => 0.0,
+                Alignment::Coaxial => -APART,
+                Alignment::Coplanar => APART,
+            };
             let x = plot.x.value(plot.x.place(reading.distance_m) + aside);
             plot.value_with_bar(canvas, x, bar, mark, colour)?;
         }

@@ -61,8 +61,8 @@ impl Picture for FieldOverDistance<'_> {
             self.band(canvas, &plot, alignment)?;
         }
         self.thresholds(canvas, &plot)?;
-        limit(canvas, &plot, &LEAST_FIELD_AT_10_M, Align::Right)?;
-        limit(canvas, &plot, &GREATEST_FIELD_AT_10_M, Align::Left)?;
+        limit(canvas, &plot, &LEAST_FIELD_AT_10_M, Align::Left)?;
+        limit(canvas, &plot, &GREATEST_FIELD_AT_10_M, Align::Right)?;
         for alignment in present(self.readings) {
             let curve = plot.x.samples(CURVE).map(|d| (d, self.theory(alignment, d).value));
             plot.line(canvas, curve, series(alignment).stroke())?;
@@ -94,11 +94,12 @@ impl FieldOverDistance<'_> {
     fn distance_axis(&self) -> Axis {
         let distances = || self.readings.iter().map(|r| self.true_distance_m(r));
         let ranges = self.analysis.ranges.iter().map(|reach| reach.range_m.value);
-        let nearest = distances().fold(10.0, f64::min);
-        let farthest = distances().fold(10.0, f64::max).max(ranges.fold(0.0, f64::max) * 1.5);
-        Axis::logarithmic(0.75 * nearest, 1.35 * farthest, "distance (m)", |d| {
-            units::significant(d, 3)
-        })
+        let farthest_range = ranges.fold(10.0, f64::max);
+        // A quarter of the axis left and right for what is written there.
+        let near = 0.75 * distances().fold(8.0, f64::min);
+        let far = (1.35 * distances().fold(0.0, f64::max))
+            .max(farthest_range * (farthest_range / near).powf(0.3));
+        Axis::logarithmic(near, far, "distance (m)", |d| units::significant(d, 3))
     }
 
     fn field_axis(&self) -> Axis {
@@ -122,7 +123,9 @@ impl FieldOverDistance<'_> {
         for alignment in present(self.readings) {
             legend.add(Key::Line(series(alignment).stroke()), format!("dipole {alignment}"));
         }
-        legend.add(Key::Band(colour::BLUE), "u and 2u of the dipole");
+        for alignment in present(self.readings).take(1) {
+            legend.add(Key::Band(series(alignment).colour), "u and 2u of the dipole");
+        }
         legend
     }
 
@@ -176,7 +179,10 @@ impl FieldOverDistance<'_> {
                 plot.line(canvas, line, Stroke::solid(colour::INK, 1.2).dashed(DASH_DOT))?;
                 let (_, y) = plot.at(plot.x.from, threshold);
                 let text = format!("receiver threshold {}", units::field(threshold));
-                let at = (plot.sides().0 + 8.0, y - 6.0);
+                // Out of the way of the limit's text just above it.
+                let below = (1.0..1.5).contains(&(LEAST_FIELD_AT_10_M.field_a_per_m / threshold));
+                let y = if below { y + 1.2 * size::TICK } else { y - 6.0 };
+                let at = (plot.sides().0 + 8.0, y);
                 canvas.label(&text, at, Align::Left, size::TICK, colour::INK)?;
             }
             if !shown.contains(&reach.alignment) {
@@ -200,22 +206,29 @@ impl FieldOverDistance<'_> {
     }
 }
 
-/// A limit as a short stroke at its distance, its text on the side where the
-/// falling curves leave room: left below them, right above them.
+/// A limit as a short stroke at its distance, led out by a fine line to the side
+/// where the falling curves leave room for its text: left below them, right
+/// above them.
 fn limit<DB: DrawingBackend>(
     canvas: &Canvas<'_, DB>,
     plot: &Plot,
     limit: &FieldLimit,
-    align: Align,
+    side: Align,
 ) -> Result<(), PictureError> {
     let Some(distance_m) = limit.distance_m else { return Ok(()) };
-    let (near, far) = (distance_m / 1.12, distance_m * 1.12);
+    let (left, right) = plot.sides();
+    let (edge_m, x) = match side {
+        Align::Right => (plot.x.to, right - 8.0),
+        Align::Left | Align::Centre => (plot.x.from, left + 8.0),
+    };
     let field = limit.field_a_per_m;
-    plot.line(canvas, [(near, field), (far, field)], Stroke::solid(colour::BLACK, 3.0))?;
-    let (beside, gap) = if align == Align::Left { (far, 7.0) } else { (near, -7.0) };
-    let (x, y) = plot.at(beside, field);
+    let fine = Stroke::solid(colour::FAINT_INK, 1.0).dashed(DOTTED);
+    plot.line(canvas, [(distance_m, field), (edge_m, field)], fine)?;
+    let stroke = [(distance_m / 1.12, field), (distance_m * 1.12, field)];
+    plot.line(canvas, stroke, Stroke::solid(colour::BLACK, 3.0))?;
+    let (_, y) = plot.at(distance_m, field);
     let text = format!("{}: {}", limit.name, units::field_level(field));
-    canvas.label(&text, (x + gap, y + 0.36 * size::TICK), align, size::TICK, colour::INK)
+    canvas.label(&text, (x, y - 6.0), side, size::TICK, colour::INK)
 }
 
 #[cfg(test)]

@@ -118,9 +118,12 @@ fn notes(
             fit.excess_scatter.sqrt()
         ));
     }
-    if (slope.value + 3.0).abs() > 0.15 + 3.0 * slope.u {
+    if fit.distance_offset_m.is_none()
+        && let Some(expected) = slope_of_theory(readings, fit)
+        && (slope.value - expected).abs() > 0.1 + 3.0 * slope.u
+    {
         notes.push(format!(
-            "the field falls with the power {:.2} of distance, a dipole near by gives -3: \
+            "the field falls with the power {:.2} of distance where a dipole's falls with {expected:.2}: \
              look for metal or cables near by, wrong distances, a receiver driven too hard",
             slope.value
         ));
@@ -133,6 +136,18 @@ fn notes(
         ));
     }
     notes
+}
+
+/// The slope that the fitted dipole would show at the same places.
+fn slope_of_theory(readings: &[FieldReading], fit: &DipoleFit) -> Option<f64> {
+    let clean: Vec<_> = readings
+        .iter()
+        .map(|r| FieldReading {
+            field_a_per_m: fit.field_at_stated(r.alignment, r.distance_m).value,
+            ..*r
+        })
+        .collect();
+    slope(&clean).ok().map(|s| s.value)
 }
 
 /// Rows a factor of about 1000 off the others once distance is allowed for: one

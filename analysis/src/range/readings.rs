@@ -61,6 +61,9 @@ impl FromStr for Alignment {
 #[error("alignment \"{0}\" is neither coaxial nor coplanar")]
 pub struct UnknownAlignment(pub String);
 
+/// Relative uncertainty at which a reading counts half as noise.
+const LARGE_SHARE: f64 = 0.1;
+
 /// One measured field at one distance.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct FieldReading {
@@ -81,6 +84,22 @@ impl FieldReading {
     /// Relative standard uncertainty of the field: that of its logarithm.
     pub fn u_rel(&self) -> f64 {
         self.u_field_a_per_m / self.field_a_per_m
+    }
+
+    /// What the reading differs by from a field of `theory_a_per_m`, in units of
+    /// its standard uncertainty, taken to first order.
+    ///
+    /// Uncertainty comes as a share of the field (calibration, distance,
+    /// orientation) or as noise. ln(H/H₀) · H/u is right for the first: it takes
+    /// a reading 6 dB high as just as unlikely as one 6 dB low. (H − H₀)/u is
+    /// right for the second: a reading of 14 ± 30 nA/m says nothing against
+    /// 40 nA/m. The stated u does not say which it is, but a share beyond a tenth
+    /// or so is no calibration; so the first passes into the second about there.
+    pub fn residual(&self, theory_a_per_m: f64) -> f64 {
+        let as_share = (self.field_a_per_m / theory_a_per_m).ln() / self.u_rel();
+        let as_noise = (self.field_a_per_m - theory_a_per_m) / self.u_field_a_per_m;
+        let noise = 1.0 / (1.0 + (LARGE_SHARE / self.u_rel()).powi(2));
+        as_share + noise * (as_noise - as_share)
     }
 }
 

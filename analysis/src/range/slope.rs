@@ -4,40 +4,59 @@
 //! each alignment. A dipole near by gives −3; reflections, a wrong distance or
 //! a saturated receiver show as another value.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DVector;
 
+use super::least_squares::minimise;
 use super::readings::{Alignment, FieldReading, RangeError};
 use crate::reading::Reading;
 
-/// The exponent of `readings` over their stated distances, by weighted linear
-/// least squares. Its variance is multiplied by max(1, χ²/ν).
+/// The exponent of `readings` over their stated distances, by least squares of
+/// [`FieldReading::residual`]. Its variance is multiplied by max(1, χ²/ν).
 ///
 /// # Errors
 ///
-/// What [`check`](super::readings::check) finds.
+/// What [`check`](super::readings::check) finds, and [`RangeError::NoFit`].
 pub fn slope(readings: &[FieldReading]) -> Result<Reading, RangeError> {
     super::readings::check(readings)?;
     let present: Vec<_> = Alignment::ALL
         .into_iter()
         .filter(|alignment| readings.iter().any(|r| r.alignment == *alignment))
         .collect();
-    let weight = |row: usize| 1.0 / readings[row].u_rel();
-    let design = DMatrix::from_fn(readings.len(), 1 + present.len(), |row, column| {
-        let term = match column {
-            0 => readings[row].distance_m.ln(),
-            _ if readings[row].alignment == present[column - 1] => 1.0,
-            _ => 0.0,
-        };
-        weight(row) * term
-    });
-    let logs =
-        DVector::from_fn(readings.len(), |row, _| weight(row) * readings[row].field_a_per_m.ln());
-    let normal = design.tr_mul(&design).cholesky().ok_or(RangeError::OneDistance)?;
-    let parameters = normal.solve(&design.tr_mul(&logs));
-    let chi_squared = (logs - &design * &parameters).norm_squared();
-    let spare = readings.len() - parameters.len();
-    let excess = if spare == 0 { 1.0 } else { (chi_squared / spare as f64).max(1.0) };
-    Ok(Reading::new(parameters[0], (normal.inverse()[(0, 0)] * excess).sqrt()))
+    // The strength of each alignment is taken at its mean distance, where it is
+    // independent of the exponent.
+    let centres: Vec<_> = present.iter().map(|a| Centre::of(readings, *a)).collect();
+    let mut start = vec![-3.0];
+    start.extend(centres.iter().map(|centre| centre.log_field));
+    let minimum = minimise(&start, |p| {
+        DVector::from_iterator(
+            readings.len(),
+            readings.iter().map(|r| {
+                let i = present.iter().position(|a| *a == r.alignment).unwrap_or_default();
+                let log_ratio = r.distance_m.ln() - centres[i].log_distance;
+                r.residual((p[1 + i] + p[0] * log_ratio).exp())
+            }),
+        )
+    })
+    .ok_or(RangeError::NoFit)?;
+    let variance = minimum.covariance[(0, 0)] * minimum.excess_scatter();
+    Ok(Reading::new(minimum.parameters[0], variance.sqrt()))
+}
+
+/// Means of the logarithms of the readings of one alignment.
+struct Centre {
+    log_distance: f64,
+    log_field: f64,
+}
+
+impl Centre {
+    fn of(readings: &[FieldReading], alignment: Alignment) -> Self {
+        let of = readings.iter().filter(|r| r.alignment == alignment);
+        let count = of.clone().count() as f64;
+        Self {
+            log_distance: of.clone().map(|r| r.distance_m.ln()).sum::<f64>() / count,
+            log_field: of.map(|r| r.field_a_per_m.ln()).sum::<f64>() / count,
+        }
+    }
 }
 
 #[cfg(test)]
