@@ -1,0 +1,274 @@
+//! Tables of field over distance:
+//! `distance_m,field_a_per_m,u_field_a_per_m,alignment`, one row a reading.
+//!
+//! Columns are found by name, in any order; others are left alone. A byte order
+//! mark, either line ending, blank lines and lines that start with `#` are fine.
+
+use std::path::Path;
+
+use coilrig_analysis::range::{Alignment, FieldReading};
+use csv::StringRecord;
+
+use crate::error::{Error, Result};
+use crate::files;
+
+/// Columns of the table, in the order in which they are written.
+pub const COLUMNS: [&str; 4] = ["distance_m", "field_a_per_m", "u_field_a_per_m", "alignment"];
+
+/// Readings and where they stood.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Table {
+    /// The readings, in the order of the file.
+    pub readings: Vec<FieldReading>,
+    /// Line of the file that each reading came from, counted from 1.
+    pub lines: Vec<u64>,
+}
+
+/// Read a table.
+pub fn read(path: &Path) -> Result<Table> {
+    parse(path, &files::read_text(path)?)
+}
+
+/// Write a table that [`read`] takes.
+pub fn write(path: &Path, readings: &[FieldReading]) -> Result<()> {
+    let mut text = COLUMNS.join(",") + "\n";
+    for r in readings {
+        text += &format!(
+            "{},{:e},{:e},{}\n",
+            r.distance_m, r.field_a_per_m, r.u_field_a_per_m, r.alignment
+        );
+    }
+    files::write_whole(path, text.as_bytes())
+}
+
+fn parse(path: &Path, text: &str) -> Result<Table> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let mut rows = csv::ReaderBuilder::new()
+        .comment(Some(b'#'))
+        .trim(csv::Trim::All)
+        .flexible(true)
+        .from_reader(text.as_bytes());
+    let header = rows.headers().map_err(|e| no_csv(path, &e))?.clone();
+    let columns = columns(path, &header)?;
+    let mut table = Table { readings: Vec::new(), lines: Vec::new() };
+    for row in rows.records() {
+        let row = row.map_err(|e| no_csv(path, &e))?;
+        let line = row.position().map_or(0, |p| line_from(text, p.byte() as usize));
+        if row.iter().all(str::is_empty) {
+            continue;
+        }
+        let place = Place { path, line };
+        place.check_width(&row, header.len())?;
+        table.readings.push(place.reading(&row, columns)?);
+        table.lines.push(line);
+    }
+    Ok(table)
+}
+
+/// Line, counted from 1, of the first row at or after `byte`. The reader's own
+/// count stops before the blank lines and comments that it skips.
+fn line_from(text: &str, byte: usize) -> u64 {
+    let (before, after) = text.as_bytes().split_at(byte.min(text.len()));
+    let ended = before.iter().filter(|b| **b == b'\n').count();
+    let skipped = after
+        .split(|b| *b == b'\n')
+        .take_while(|line| line.trim_ascii().is_empty() || line.starts_with(b"#"))
+        .count();
+    (1 + ended + skipped) as u64
+}
+
+/// Where in the header each of [`COLUMNS`] stands.
+fn columns(path: &Path, header: &StringRecord) -> Result<[usize; 4]> {
+    let names: Vec<_> = header.iter().collect();
+    let mut found = [0; 4];
+    for (place, wanted) in found.iter_mut().zip(COLUMNS) {
+        let mut at = (0..names.len()).filter(|i| names[*i] == wanted);
+        *place = at.next().ok_or_else(|| missing_column(path, wanted, &names))?;
+        if at.next().is_some() {
+            return Err(Error::file(
+                format!("{}, header", path.display()),
+                format!("has the column {wanted} twice"),
+                "rename or remove one of them",
+            ));
+        }
+    }
+    Ok(found)
+}
+
+fn missing_column(path: &Path, wanted: &str, names: &[&str]) -> Error {
+    let place = format!("{}, header", path.display());
+    let expected = COLUMNS.join(",");
+    if names.iter().all(|name| name.is_empty()) {
+        return Error::file(
+            path.display(),
+            "is empty",
+            format!("start the table with the line {expected}"),
+        );
+    }
+    if let Some(separator) = [';', '\t'].into_iter().find(|s| names.join("").contains(*s)) {
+        let name = if separator == ';' { "semicolons" } else { "tabs" };
+        return Error::file(
+            place,
+            format!("separates the columns by {name}"),
+            "save the table as CSV with commas between columns and points in numbers",
+        );
+    }
+    Error::file(
+        place,
+        format!("has no column {wanted} among {}", names.join(", ")),
+        format!("name the columns {expected}; distances in m, fields in A/m"),
+    )
+}
+
+fn no_csv(path: &Path, error: &csv::Error) -> Error {
+    Error::file(path.display(), format!("is no CSV table: {error}"), "save the table as CSV anew")
+}
+
+/// A row of the file, for errors to name.
+struct Place<'a> {
+    path: &'a Path,
+    line: u64,
+}
+
+impl Place<'_> {
+    fn error(&self, column: Option<&str>, what: String, remedy: impl Into<String>) -> Error {
+        let column = column.map_or(String::new(), |c| format!(", {c}"));
+        Error::file(format!("{}, line {}{column}", self.path.display(), self.line), what, remedy)
+    }
+
+    fn check_width(&self, row: &StringRecord, wanted: usize) -> Result<()> {
+        let remedy = match row.len() {
+            have if have == wanted => return Ok(()),
+            have if have > wanted => {
+                "write decimals with a point, not a comma, and keep commas between columns only"
+            }
+            _ => "fill in what is missing, or put # before the line to leave it out",
+        };
+        Err(self.error(None, format!("has {} values for {wanted} columns", row.len()), remedy))
+    }
+
+    fn reading(&self, row: &StringRecord, columns: [usize; 4]) -> Result<FieldReading> {
+        let number = |i: usize| self.number(COLUMNS[i], &row[columns[i]]);
+        Ok(FieldReading {
+            distance_m: number(0)?,
+            field_a_per_m: number(1)?,
+            u_field_a_per_m: number(2)?,
+            alignment: self.alignment(&row[columns[3]])?,
+        })
+    }
+
+    fn number(&self, column: &str, text: &str) -> Result<f64> {
+        let value: f64 = text.parse().map_err(|_| {
+            let remedy = if text.is_empty() {
+                "fill it in, or put # before the line to leave the reading out"
+            } else if text.contains(',') {
+                "write decimals with a point, not a comma"
+            } else {
+                "write a plain number in SI units, such as 0.5 or 1.2e-6, without the unit"
+            };
+            self.error(Some(column), format!("\"{text}\" is not a number"), remedy)
+        })?;
+        if value > 0.0 && value.is_finite() {
+            return Ok(value);
+        }
+        let remedy = match column {
+            "distance_m" => "give the distance between the centres of the coils",
+            "field_a_per_m" => {
+                "give the RMS field as a magnitude; leave a reading without a signal out"
+            }
+            _ => "give the standard uncertainty of the field, which is never zero",
+        };
+        Err(self.error(Some(column), format!("{text} is not a number over zero"), remedy))
+    }
+
+    fn alignment(&self, text: &str) -> Result<Alignment> {
+        text.parse().map_err(|_| {
+            self.error(
+                Some("alignment"),
+                format!("\"{text}\" is no alignment"),
+                "write coaxial (coil on the transmitter's axis and along it) or coplanar \
+                 (beside it and parallel to it)",
+            )
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const HEADER: &str = "distance_m,field_a_per_m,u_field_a_per_m,alignment\n";
+
+    fn parsed(text: &str) -> Result<Table> {
+        parse(Path::new("r.csv"), text)
+    }
+
+    fn error_of(rows: &str) -> String {
+        parsed(&format!("{HEADER}{rows}")).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn takes_what_spreadsheets_write() {
+        let text = "\u{feff}# walked on the lower field\r\nalignment, note,distance_m,\
+                    u_field_a_per_m,field_a_per_m\r\n\r\ncoaxial,\"wet, cold\",2.5,1e-7,2e-6\r\n\
+                    # again\r\nCoplanar,,5,1e-8,1.2e-7\r\n,,,,\r\n";
+        let table = parsed(text).unwrap();
+        assert_eq!(table.lines, [4, 6]);
+        assert_eq!(
+            table.readings[0],
+            FieldReading {
+                distance_m: 2.5,
+                field_a_per_m: 2e-6,
+                u_field_a_per_m: 1e-7,
+                alignment: Alignment::Coaxial
+            }
+        );
+        assert_eq!(table.readings[1].alignment, Alignment::Coplanar);
+    }
+
+    #[test]
+    fn what_is_written_reads_back() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("readings.csv");
+        let readings = vec![FieldReading {
+            distance_m: 0.1 + 0.2,
+            field_a_per_m: 1.0 / 3.0 * 1e-6,
+            u_field_a_per_m: 7e-9,
+            alignment: Alignment::Coplanar,
+        }];
+        write(&path, &readings).unwrap();
+        assert_eq!(read(&path).unwrap().readings, readings);
+    }
+
+    #[test]
+    fn names_line_column_and_remedy() {
+        let good = "2,1e-6,1e-8,coaxial\n";
+        assert_eq!(
+            error_of(&format!("{good}\n3,x,1e-8,coaxial\n")),
+            "r.csv, line 4, field_a_per_m: \"x\" is not a number\n  to do: write a plain number \
+             in SI units, such as 0.5 or 1.2e-6, without the unit"
+        );
+        assert!(error_of("2,1e-6,0,coaxial\n").contains("line 2, u_field_a_per_m: 0 is not"));
+        assert!(error_of("NaN,1e-6,1e-8,coaxial\n").contains("line 2, distance_m: NaN is not"));
+        assert!(error_of("2,1e-6,1e-8,axial\n").contains("\"axial\" is no alignment"));
+        assert!(error_of("2,1e-6\n").contains("line 2: has 2 values for 4 columns"));
+    }
+
+    #[test]
+    fn decimal_commas_are_named_as_such() {
+        for row in ["2,5,1e-6,1e-8,coaxial\n", "\"2,5\",1e-6,1e-8,coaxial\n"] {
+            assert!(error_of(row).contains("decimals with a point, not a comma"), "{row}");
+        }
+        let semicolons = parsed("distance_m;field_a_per_m;u_field_a_per_m;alignment\n2,5;1;1;x\n");
+        assert!(semicolons.unwrap_err().to_string().contains("by semicolons"));
+    }
+
+    #[test]
+    fn header_faults_are_named() {
+        let missing = parsed("distance_m,field_a_per_m,alignment\n1,1,coaxial\n").unwrap_err();
+        assert!(missing.to_string().contains("has no column u_field_a_per_m among distance_m,"));
+        let twice = parsed(&HEADER.replace("alignment", "alignment,distance_m")).unwrap_err();
+        assert!(twice.to_string().contains("has the column distance_m twice"));
+        assert!(parsed("").unwrap_err().to_string().contains("is empty"));
+    }
+}
