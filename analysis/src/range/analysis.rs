@@ -150,8 +150,8 @@ fn slope_of_theory(readings: &[FieldReading], fit: &DipoleFit) -> Option<f64> {
     slope(&clean).ok().map(|s| s.value)
 }
 
-/// Rows a factor of about 1000 off the others once distance is allowed for: one
-/// row in nA/m or µA/m among the rest, or millimetres for metres would be more.
+/// Rows a factor of about 1000 off the others once distance is allowed for, as
+/// when one was written in µA/m among mA/m.
 fn unit_mix_ups(readings: &[FieldReading], frequency_hz: f64) -> Vec<String> {
     let implied: Vec<f64> = readings
         .iter()
