@@ -64,6 +64,7 @@ pub fn open(path: &Path) -> Result<SerialStream, CannotOpen> {
         .stop_bits(StopBits::One)
         .flow_control(FlowControl::None);
     SerialStream::open(&builder).map_err(|e| {
+        let mut why = e.to_string();
         let remedy = match e.kind() {
             ErrorKind::Io(io::ErrorKind::NotFound) => {
                 "plug the receiver in, and see with `coilrig ports` what is there"
@@ -71,11 +72,13 @@ pub fn open(path: &Path) -> Result<SerialStream, CannotOpen> {
             ErrorKind::Io(io::ErrorKind::PermissionDenied) => {
                 "join the group that may use serial ports (often `dialout`), then log in anew"
             }
+            // A lock that is held, says the crate by this.
             ErrorKind::NoDevice => {
+                why = "another program uses it".into();
                 "close the program that uses the port, or unplug the receiver and plug it in again"
             }
             _ => "check that this is a serial port: `coilrig ports` lists them",
         };
-        CannotOpen { what: format!("cannot open the port: {e}"), remedy }
+        CannotOpen { what: format!("cannot open the port: {why}"), remedy }
     })
 }

@@ -17,6 +17,8 @@ pub const SERIAL: &str = "CR-TEST";
 pub const GAINS_DB: [f32; 2] = [0.0, 20.0];
 /// A packet of 20 ms is sent this often: five times as fast as it should.
 const PACE: Duration = Duration::from_millis(4);
+/// A host that has read nothing for so long has stopped reading.
+const PATIENCE: Duration = Duration::from_millis(500);
 
 /// Something to happen to the receiver.
 pub enum Order {
@@ -227,10 +229,16 @@ impl Device {
         }
     }
 
-    fn send(&mut self, bytes: &[u8]) {
-        if let Some((near, _)) = &mut self.port {
-            // A host that does not read loses what it does not read.
-            let _ = near.write_all(bytes);
+    /// Write to the cable, as fast as the host reads. One that has stopped
+    /// reading loses what it does not read.
+    fn send(&mut self, mut bytes: &[u8]) {
+        let Some((near, _)) = &mut self.port else { return };
+        let mut give_up = Instant::now() + PATIENCE;
+        while !bytes.is_empty() && Instant::now() < give_up {
+            if let Ok(count) = near.write(bytes) {
+                bytes = &bytes[count..];
+                give_up = Instant::now() + PATIENCE;
+            }
         }
     }
 }

@@ -330,6 +330,20 @@ fn what_is_no_receiver_is_told_apart() {
 }
 
 #[test]
+fn a_port_in_use_is_left_to_its_user() {
+    let fake = Fake::new();
+    run(async {
+        let mut link = opened(&fake).await;
+        link.start().await.unwrap();
+        let error = Link::open(&fake.path()).await.err().expect("in use");
+        assert!(error.to_string().contains("another program uses it"), "{error}");
+        let mut heard = Heard::default();
+        listen(&mut link, &mut heard, Axes::Three, 10 * PACKET).await;
+        heard.check(Axes::Three);
+    });
+}
+
+#[test]
 fn a_receiver_that_hears_nothing_is_told() {
     let fake = Fake::new();
     run(async {
