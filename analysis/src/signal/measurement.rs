@@ -53,6 +53,11 @@ pub struct Transmitter {
     /// Magnitude in A/m, or in counts without a calibration.
     #[serde(skip)]
     pub amplitude: Reading,
+    /// Share of the calibration in the relative standard uncertainty of the
+    /// field, the same for all captures under one calibration; 0 without one.
+    /// The rest, that of `amplitude`, is new with every capture.
+    #[serde(skip)]
+    pub u_calibration_rel: f64,
     /// Carrier between the pulses over carrier on, amplitude ratio.
     pub residual_carrier_ratio: Reading,
     /// Pulse counts.

@@ -113,7 +113,8 @@ fn transmitter(
             let along: f64 = (0..3).map(|i| unit[i] * matrix[i][j] * direction[j]).sum();
             u.hypot(along / length * amplitude.value * rel)
         });
-        (Reading::new(amplitude.value, amplitude.u.hypot(u_calibration)), vector)
+        let field = Reading::new(amplitude.value, amplitude.u.hypot(u_calibration));
+        (field, vector, u_calibration / amplitude.value)
     });
     let pulses = PulseCount {
         expected: followed.expected(),
@@ -166,6 +167,7 @@ fn transmitter(
         on_time_s: in_time(on_time),
         off_time_s: in_time(off_time),
         field_a_per_m: field.as_ref().map(|f| f.0),
+        u_calibration_rel: field.as_ref().map_or(0.0, |f| f.2),
         field_vector_a_per_m: field.map(|f| f.1[..format.axes].to_vec()),
         amplitude,
         residual_carrier_ratio: sums.residual_ratio(),
