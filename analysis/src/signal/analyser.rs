@@ -5,9 +5,10 @@ use std::f64::consts::TAU;
 use num_complex::{Complex32, Complex64};
 
 use super::bank::{Bank, threshold};
+use super::edges::FineSpan;
 use super::fit::Burst;
 use super::format::{Calibration, FormatError, StreamFormat};
-use super::frontend::{Frame, Frontend};
+use super::frontend::{Filtered, Frame, Frame32, Frontend};
 use super::measurement::Measurement;
 use super::noise::NoiseFloor;
 use super::pulse::Pulse;
@@ -57,14 +58,17 @@ pub struct Analyser {
     calibration: Calibration,
     rate_hz: f64,
     frontend: Frontend,
-    template: StepTemplate,
+    /// Of the fine and of the working rate.
+    templates: [StepTemplate; 2],
     bank: Bank,
     noise: NoiseFloor,
     tracker: Tracker,
     /// Filtered but not yet analysed.
-    incoming: Vec<Frame>,
+    incoming: Filtered,
     /// Samples in view, finished pulses taken out.
     span: Vec<Frame>,
+    /// The same time at the fine rate, nothing taken out.
+    fine: Vec<Frame32>,
     /// Time of the span's first sample, s.
     span_start_s: f64,
     /// Samples of the span that have been in a hop before.
@@ -97,13 +101,14 @@ impl Analyser {
             [0.0, 0.0, 1.0],
         ]);
         Ok(Self {
-            template: frontend.template(),
+            templates: frontend.templates(),
             bank: Bank::new(format.axes, rate_hz, band),
             frontend,
             rate_hz,
             noise: NoiseFloor::new(),
             tracker: Tracker::new(to_field),
-            incoming: Vec::new(),
+            incoming: Filtered::default(),
+            fine: Vec::new(),
             span: Vec::new(),
             span_start_s: 0.0,
             seen: 0,
@@ -166,6 +171,7 @@ impl Analyser {
         self.frontend.finish(&mut self.incoming);
         self.hops(true, on_event);
         self.span.clear();
+        self.fine.clear();
         self.taken.clear();
         self.seen = 0;
         self.bank.clear();
@@ -173,21 +179,23 @@ impl Analyser {
 
     fn hops(&mut self, last: bool, on_event: &mut dyn FnMut(Event)) {
         let hop = HOP_BLOCKS * self.bank.block();
-        let mut incoming = std::mem::take(&mut self.incoming);
-        let mut used = 0;
-        while incoming.len() - used >= hop {
-            self.span.extend_from_slice(&incoming[used..used + hop]);
-            used += hop;
-            let ends_here = last && used == incoming.len();
+        while self.incoming.working.len() >= hop {
+            self.take_in(hop);
+            let ends_here = last && self.incoming.working.is_empty();
             self.hop(ends_here, on_event);
         }
-        incoming.drain(..used);
-        if last && !incoming.is_empty() {
+        if last && !self.incoming.working.is_empty() {
             // Whole blocks only; less than 16 ms at a break hold no pulse.
-            self.span.append(&mut incoming);
+            self.take_in(self.incoming.working.len());
             self.hop(true, on_event);
         }
-        self.incoming = incoming;
+    }
+
+    fn take_in(&mut self, frames: usize) {
+        self.span.extend(self.incoming.working.drain(..frames));
+        // At the end of a stretch the last working sample may have no full set.
+        let fine = (frames * self.frontend.ratio()).min(self.incoming.fine.len());
+        self.fine.extend(self.incoming.fine.drain(..fine));
     }
 
     fn hop(&mut self, last: bool, on_event: &mut dyn FnMut(Event)) {
@@ -222,7 +230,7 @@ impl Analyser {
             span: &mut self.span,
             bank: &mut self.bank,
             noise,
-            template: &self.template,
+            template: &self.templates[1],
             rate_hz: self.rate_hz,
             taken: &self.taken,
             trigger: threshold(axes, FALSE_CANDIDATE),
@@ -249,12 +257,13 @@ impl Analyser {
             found.into_iter().partition(|f| waits(&f.burst, f.kind));
         for found in &put_back {
             let axes = self.format.axes;
-            let touched = found.burst.apply(&mut self.span, axes, &self.template, 1.0);
+            let touched = found.burst.apply(&mut self.span, axes, &self.templates[1], 1.0);
             self.bank.refresh(&self.span, touched);
         }
         let mut pulses = Vec::new();
         let noise = self.noise.per_sample();
-        for mut found in gone.into_iter().filter(|f| f.kind == Kind::Pulse) {
+        let gone = self.refined(gone, &put_back, &noise);
+        for mut found in gone {
             // Where the unit's own leaking carrier was taken out first, what is
             // left is the pulse less the leak: the pulse is both.
             for Found { burst: leak, .. } in &put_back {
@@ -267,6 +276,27 @@ impl Analyser {
         }
         pulses.sort_by(|a, b| a.on_s.total_cmp(&b.on_s));
         pulses
+    }
+
+    /// The pulses among `found`, their edges placed at the fine rate.
+    fn refined(&self, found: Vec<Found>, put_back: &[Found], noise: &[f64; 3]) -> Vec<Found> {
+        let ratio = self.frontend.ratio() as f64;
+        let fine = FineSpan {
+            samples: &self.fine,
+            ratio,
+            noise: noise[..self.format.axes].iter().map(|n| n * ratio).collect(),
+            template: &self.templates[0],
+        };
+        let is_pulse = |i: &usize| found[*i].kind == Kind::Pulse;
+        let refined = (0..found.len()).filter(is_pulse).map(|i| {
+            let rest = found.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, f)| &f.burst);
+            let others: Vec<&Burst> =
+                rest.chain(put_back.iter().map(|f| &f.burst)).chain(&self.taken).collect();
+            let mut pulse = found[i].clone();
+            fine.refine(&mut pulse.burst, &others);
+            pulse
+        });
+        refined.collect()
     }
 
     fn as_pulse(&self, found: &Found, noise: &[f64; 3]) -> Pulse {
@@ -335,6 +365,7 @@ impl Analyser {
         if blocks > 0 {
             let samples = blocks * self.bank.block();
             self.span.drain(..samples);
+            self.fine.drain(..samples * self.frontend.ratio());
             self.seen -= samples;
             self.span_start_s += samples as f64 / self.rate_hz;
             self.bank.advance(blocks);

@@ -134,6 +134,9 @@ const BLURRED_S: f64 = 0.002;
 /// The longest ramp that is fitted.
 const LONGEST_EDGE_S: f64 = 0.016;
 const ROUNDS: usize = 9;
+/// Edges that move by less of a sample have settled; they are placed anew at the
+/// fine rate.
+const SETTLED: f64 = 0.05;
 
 impl Fitter<'_> {
     /// `None` when nothing coherent remains.
@@ -157,7 +160,7 @@ impl Fitter<'_> {
             if off - on < 8.0 {
                 return None;
             }
-            if (moved < 0.02 && round > 0) || round == ROUNDS - 1 {
+            if (moved < SETTLED && round > 0) || round == ROUNDS - 1 {
                 let slope = envelope.slope_energy(on, widths[0]);
                 let energy_to_noise = envelope.power * (off - on);
                 return Some(Burst {

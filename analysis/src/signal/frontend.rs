@@ -1,9 +1,10 @@
-//! From the recorded band to a narrow one around 457 kHz at the working rate.
+//! From the recorded band to narrow ones around 457 kHz: the fine rate, at which
+//! edges are placed, and the working rate, at which all else is done.
 //!
 //! A linear-phase low-pass (Kaiser window design; Kaiser 1974, see Oppenheim
 //! and Schafer, Discrete-Time Signal Processing, 7.5.3) keeps ± 0.4 of the
-//! working rate and lets nothing fold into it above −80 dB. Output sample *n*
-//! stands at the time of input sample *n · D*: the delay is taken out.
+//! new rate and lets nothing fold into it above −80 dB. Its delay
+//! is taken out.
 
 use num_complex::{Complex32, Complex64};
 
@@ -11,59 +12,67 @@ use super::blanker::Blanker;
 use super::template::StepTemplate;
 use crate::signal::{CARRIER_HZ, StreamFormat};
 
-/// The working rate lies between this and twice this, except for slower captures.
+/// The fine rate lies between this and twice this, except for slower captures.
+const FINE_RATE_HZ: f64 = 8_000.0;
+/// The same of the working rate.
 const WORKING_RATE_HZ: f64 = 2_000.0;
 const STOP_BAND_DB: f64 = 80.0;
 
-/// One sample of all axes at the working rate.
+/// One sample of all axes.
 pub(super) type Frame = [Complex64; 3];
+/// The same in single precision, as long as there are many of them.
+pub(super) type Frame32 = [Complex32; 3];
 
-/// Mixer, impulse blanker and decimating filter of one gapless stretch.
+/// Mixer, impulse blanker and two decimating filters for gapless stretches.
 pub(super) struct Frontend {
     axes: usize,
-    decimation: usize,
-    taps: Vec<f32>,
     rotation: Option<(Complex64, Complex64)>,
     blanker: Blanker,
-    /// The last frames that the filter still needs, oldest first.
-    line: Vec<[Complex32; 3]>,
-    /// Index in `line` at which the next output's filter begins.
-    at: usize,
+    to_fine: Decimator,
+    to_working: Decimator,
+}
+
+/// Samples at both rates; fine sample n · `Frontend::ratio` and working sample
+/// n are of the same time.
+#[derive(Default)]
+pub(super) struct Filtered {
+    pub fine: Vec<Frame32>,
+    pub working: Vec<Frame>,
 }
 
 impl Frontend {
     pub(super) fn new(format: &StreamFormat) -> Self {
-        let decimation = decimation(format.sample_rate_hz);
-        let taps = low_pass(decimation);
+        let to_fine = decimation(format.sample_rate_hz, FINE_RATE_HZ);
+        let fine_rate_hz = format.sample_rate_hz / to_fine as f64;
         let offset_hz = CARRIER_HZ - format.tuned_hz;
         let step = -std::f64::consts::TAU * offset_hz / format.sample_rate_hz;
-        let rotation =
-            (offset_hz != 0.0).then(|| (Complex64::ONE, Complex64::from_polar(1.0, step)));
-        let mut new = Self {
+        Self {
             axes: format.axes,
-            decimation,
-            taps,
-            rotation,
+            rotation: (offset_hz != 0.0)
+                .then(|| (Complex64::ONE, Complex64::from_polar(1.0, step))),
             blanker: Blanker::new(),
-            line: Vec::new(),
-            at: 0,
-        };
-        new.restart();
-        new
+            to_fine: Decimator::new(to_fine),
+            to_working: Decimator::new(decimation(fine_rate_hz, WORKING_RATE_HZ)),
+        }
     }
 
-    /// Input samples per output sample.
+    /// Input samples per working sample.
     pub(super) fn decimation(&self) -> usize {
-        self.decimation
+        self.to_fine.decimation * self.to_working.decimation
     }
 
-    /// How the filter renders a sharp edge.
-    pub(super) fn template(&self) -> StepTemplate {
-        StepTemplate::new(&self.taps, self.decimation)
+    /// Fine samples per working sample.
+    pub(super) fn ratio(&self) -> usize {
+        self.to_working.decimation
     }
 
-    /// Take interleaved samples in, append working frames to `out`.
-    pub(super) fn push(&mut self, samples: &[Complex32], out: &mut Vec<Frame>) {
+    /// How a sharp edge looks at the fine and at the working rate.
+    pub(super) fn templates(&self) -> [StepTemplate; 2] {
+        [&self.to_fine, &self.to_working].map(|d| StepTemplate::new(&d.taps, d.decimation))
+    }
+
+    /// Take interleaved samples in, append frames at both rates to `out`.
+    pub(super) fn push(&mut self, samples: &[Complex32], out: &mut Filtered) {
         for chunk in samples.chunks_exact(self.axes) {
             let mut frame = [Complex32::ZERO; 3];
             frame[..self.axes].copy_from_slice(chunk);
@@ -81,29 +90,66 @@ impl Frontend {
     }
 
     /// End of the stretch: give what is still inside, and be ready for a new one.
-    pub(super) fn finish(&mut self, out: &mut Vec<Frame>) {
+    pub(super) fn finish(&mut self, out: &mut Filtered) {
         for frame in self.blanker.drain() {
             self.filter(frame, out);
         }
-        for _ in 0..self.taps.len() / 2 {
+        for _ in 0..self.to_fine.taps.len() / 2 {
             self.filter([Complex32::ZERO; 3], out);
         }
-        self.restart();
+        for _ in 0..self.to_working.taps.len() / 2 {
+            out.working.extend(self.to_working.push([Complex32::ZERO; 3]).map(widen));
+        }
+        self.to_fine.restart();
+        self.to_working.restart();
+        if let Some((phasor, _)) = &mut self.rotation {
+            *phasor = Complex64::ONE;
+        }
+    }
+
+    fn filter(&mut self, frame: Frame32, out: &mut Filtered) {
+        if let Some(fine) = self.to_fine.push(frame) {
+            out.fine.push(fine);
+            out.working.extend(self.to_working.push(fine).map(widen));
+        }
+    }
+}
+
+fn widen(frame: Frame32) -> Frame {
+    frame.map(|z| Complex64::new(z.re.into(), z.im.into()))
+}
+
+/// Linear-phase decimating low-pass without delay: output n stands at the time
+/// of input n · decimation.
+struct Decimator {
+    decimation: usize,
+    taps: Vec<f32>,
+    /// The last frames that the filter still needs, oldest first.
+    line: Vec<Frame32>,
+    /// Index in `line` at which the next output's filter begins.
+    at: usize,
+}
+
+impl Decimator {
+    fn new(decimation: usize) -> Self {
+        let mut new = Self { decimation, taps: low_pass(decimation), line: Vec::new(), at: 0 };
+        new.restart();
+        new
     }
 
     fn restart(&mut self) {
         self.line.clear();
         self.line.resize(self.taps.len() / 2, [Complex32::ZERO; 3]);
         self.at = 0;
-        if let Some((phasor, _)) = &mut self.rotation {
-            *phasor = Complex64::ONE;
-        }
     }
 
-    fn filter(&mut self, frame: [Complex32; 3], out: &mut Vec<Frame>) {
+    fn push(&mut self, frame: Frame32) -> Option<Frame32> {
+        if self.decimation == 1 {
+            return Some(frame);
+        }
         self.line.push(frame);
         if self.line.len() < self.at + self.taps.len() {
-            return;
+            return None;
         }
         let mut sum = [Complex32::ZERO; 3];
         for (tap, frame) in self.taps.iter().zip(&self.line[self.at..]) {
@@ -111,19 +157,19 @@ impl Frontend {
                 *s += z * *tap;
             }
         }
-        out.push(sum.map(|z| Complex64::new(z.re.into(), z.im.into())));
         self.at += self.decimation;
         // Move the kept frames down only once in a while.
         if self.at > 4096 {
             self.line.drain(..self.at);
             self.at = 0;
         }
+        Some(sum)
     }
 }
 
-/// Whole number of input samples per working sample.
-pub(super) fn decimation(sample_rate_hz: f64) -> usize {
-    ((sample_rate_hz / WORKING_RATE_HZ) as usize).max(1)
+/// Whole number of input samples per output sample, for at least `lowest_hz`.
+fn decimation(sample_rate_hz: f64, lowest_hz: f64) -> usize {
+    ((sample_rate_hz / lowest_hz) as usize).max(1)
 }
 
 /// Odd-length low-pass with unit gain at 0 Hz; a single tap for no decimation.
@@ -207,10 +253,11 @@ mod tests {
             (0..4000).map(|i| Complex32::new(tone(i).re as f32, tone(i).im as f32)).collect();
         let run = |piece: usize| {
             let mut frontend = Frontend::new(&format);
-            let mut out = Vec::new();
+            let mut out = Filtered::default();
             samples.chunks(piece).for_each(|c| frontend.push(c, &mut out));
             frontend.finish(&mut out);
-            out
+            assert_eq!(out.fine.len(), 4 * out.working.len());
+            out.working
         };
         let out = run(4000);
         assert_eq!(out.len(), 1000);

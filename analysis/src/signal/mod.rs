@@ -11,7 +11,8 @@
 //! * [`bank`] finds carrier bursts: a matched-filter bank over frequency,
 //!   start and length, summed over the axes in units of the measured noise.
 //! * [`fit`] measures one burst: carrier, amplitude vector, edges at half amplitude.
-//! * [`separate`] takes overlapping bursts apart, strongest first.
+//! * [`separate`] takes overlapping bursts apart, strongest first; [`edges`]
+//!   places their edges at a finer rate.
 //! * [`tracker`] orders pulses into trains, [`train`] holds the sums from
 //!   which each reported value and its uncertainty follow.
 //!
@@ -23,6 +24,7 @@
 mod analyser;
 pub mod bank;
 mod blanker;
+mod edges;
 mod fit;
 mod format;
 mod frontend;

@@ -167,7 +167,7 @@ impl Separation<'_> {
                     ..touched.end.max(first.end).max(second.end);
                 bursts[i].0 = again;
             }
-            if moved < 0.05 {
+            if moved < 0.1 {
                 break;
             }
         }

@@ -18,6 +18,9 @@ const PRIOR: f64 = 4.0;
 const CARRIER_SCATTER_HZ: f64 = 0.05;
 const EDGE_SCATTER_S: f64 = 20e-6;
 const AMPLITUDE_SCATTER: f64 = 0.003;
+/// Edges are weighted as if all took this long: the width measured on a single
+/// pulse is too noisy to weight it by.
+const NOMINAL_EDGE_S: f64 = 1e-3;
 
 /// A weighted mean (or line) with the theoretical variance of its entries.
 #[derive(Clone, Copy, Debug, Default)]
@@ -28,9 +31,9 @@ struct Pooled {
 }
 
 impl Pooled {
-    /// `u` from noise theory, `scatter` as the least spread assumed for weighting.
-    fn add(&mut self, x: f64, y: f64, u: f64, scatter: f64) {
-        let weight = 1.0 / (u * u + scatter * scatter);
+    /// `u` from noise theory, `spread` what the entry is weighted by.
+    fn add(&mut self, x: f64, y: f64, u: f64, spread: f64) {
+        let weight = 1.0 / (spread * spread);
         self.line.add(x, y, weight);
         self.theory += weight * u * u;
     }
@@ -121,15 +124,20 @@ impl TrainSums {
         let (magnitude, u_magnitude) = magnitude(pulse, to_field);
         let step = self.previous.filter(|p| p.0 + 1 == k).map(|p| (late - p.1, p.2));
         let x = pulse.on_s;
+        // var t = width / (2 A²/n²) for the best fit to a linear ramp.
+        let density = pulse.energy_to_noise / pulse.on_time_s();
+        let edge = (NOMINAL_EDGE_S / (2.0 * density)).sqrt().hypot(EDGE_SCATTER_S);
         let into = |sums: &mut Sums, step: Option<f64>| {
-            sums.timing.add(k as f64, late, pulse.u_edge_s, EDGE_SCATTER_S);
+            sums.timing.add(k as f64, late, pulse.u_edge_s, edge);
             if let Some(step) = step {
                 sums.steps.add(k as f64, step, 1.0);
             }
             let u_length = pulse.u_edge_s * std::f64::consts::SQRT_2;
-            sums.on_time.add(x, pulse.on_time_s(), u_length, EDGE_SCATTER_S);
-            sums.carrier.add(x, pulse.offset_hz, pulse.u_offset_hz, CARRIER_SCATTER_HZ);
-            sums.magnitude.add(x, magnitude, u_magnitude, AMPLITUDE_SCATTER * magnitude);
+            sums.on_time.add(x, pulse.on_time_s(), u_length, edge);
+            let carrier = pulse.u_offset_hz.hypot(CARRIER_SCATTER_HZ);
+            sums.carrier.add(x, pulse.offset_hz, pulse.u_offset_hz, carrier);
+            let spread = u_magnitude.hypot(AMPLITUDE_SCATTER * magnitude);
+            sums.magnitude.add(x, magnitude, u_magnitude, spread);
             sums.edge_variance += pulse.u_edge_s * pulse.u_edge_s;
         };
         into(&mut self.all, step.map(|s| s.0));

@@ -1,0 +1,120 @@
+//! Places the edges of a burst at half amplitude, at a finer rate than the fit.
+//!
+//! A step fitted to an edge seen through a filter stands at the mean of a
+//! skewed rise, not at its half-amplitude point, once the filter is slower
+//! than the rise. So where noise allows, the edges are fitted again on samples
+//! of 8 kS/s and more, with a step a quarter as wide as the edge itself: its
+//! residual then balances about the half-amplitude point whatever the shape.
+//! (A step over an exponential rise of time constant τ stands 0.31 τ late when
+//! the filter is much slower than τ, 0.02 τ as done here.)
+
+use num_complex::{Complex32, Complex64};
+
+use super::fit::Burst;
+use super::template::StepTemplate;
+
+/// Noise of a single fine sample over the amplitude above which the coarse
+/// edges are the better ones.
+const NOISIEST: f64 = 0.3;
+/// Width of the fitted step over the width of the edge.
+const STEP_SHARE: f64 = 0.25;
+
+/// Samples at the fine rate, aligned with the span of working samples.
+pub(super) struct FineSpan<'a> {
+    pub samples: &'a [[Complex32; 3]],
+    /// Fine samples per working sample.
+    pub ratio: f64,
+    /// Noise power per fine sample, one entry an axis.
+    pub noise: Vec<f64>,
+    pub template: &'a StepTemplate,
+}
+
+impl FineSpan<'_> {
+    /// Move the edges of `burst` to where they are at the fine rate, with the
+    /// bursts of `others` taken out.
+    pub(super) fn refine(&self, burst: &mut Burst, others: &[&Burst]) {
+        let weights = burst.amplitude.iter().zip(&self.noise);
+        let power: f64 = weights.map(|(a, n)| a.norm_sqr() / n).sum();
+        let sigma = (0.5 / power).sqrt();
+        if sigma > NOISIEST {
+            return;
+        }
+        let rising = self.edge(burst, others, burst.on, burst.widths[0], 1.0, power);
+        let falling = self.edge(burst, others, burst.off, burst.widths[1], -1.0, power);
+        if let (Some(on), Some(off)) = (rising, falling) {
+            (burst.on, burst.off) = (on.0, off.0);
+            burst.u_edge = sigma * on.1.hypot(off.1) / std::f64::consts::SQRT_2;
+        }
+    }
+
+    /// Place of one edge in working samples, and its uncertainty per unit of
+    /// noise. `sign` is 1 for a rising edge, −1 for a falling one.
+    fn edge(
+        &self,
+        burst: &Burst,
+        others: &[&Burst],
+        coarse: f64,
+        width: f64,
+        sign: f64,
+        power: f64,
+    ) -> Option<(f64, f64)> {
+        let (start, width) = (coarse * self.ratio, width * self.ratio);
+        let step = STEP_SHARE * width;
+        let half = self.template.reach().max(2.0) + step;
+        let reach = half + 1.5 * self.ratio + 0.5 * width;
+        let first = (start - reach).floor().max(0.0) as usize;
+        let last = ((start + reach).ceil() as usize).min(self.samples.len());
+        let values: Vec<f64> =
+            (first..last).map(|n| self.envelope(burst, others, n, power)).collect();
+        let slope = |t: f64, w: f64| {
+            2.0 * (self.template.edge(t + 0.25, w) - self.template.edge(t - 0.25, w))
+        };
+        let mut place = start;
+        for _ in 0..12 {
+            let (mut gradient, mut energy, mut response) = (0.0, 0.0, 0.0);
+            for (i, &value) in values.iter().enumerate() {
+                let time = (first + i) as f64 - place;
+                if time.abs() > half {
+                    continue;
+                }
+                let rising = if sign > 0.0 { value } else { 1.0 - value };
+                let s = slope(time, step);
+                gradient += (self.template.edge(time, step) - rising) * s;
+                energy += s * s;
+                response += s * slope(time, width);
+            }
+            if !(response > 0.0) {
+                return None;
+            }
+            let moved = (gradient / response).clamp(-1.0, 1.0);
+            place += moved;
+            if (place - start).abs() > reach - half {
+                return None;
+            }
+            if moved.abs() < 1e-3 {
+                return Some((place / self.ratio, energy.sqrt() / response / self.ratio));
+            }
+        }
+        None
+    }
+
+    /// Real envelope of the burst, 1 on the plateau, at fine sample `n`.
+    fn envelope(&self, burst: &Burst, others: &[&Burst], n: usize, power: f64) -> f64 {
+        let time = n as f64 / self.ratio;
+        let turn = Complex64::from_polar(1.0, -burst.omega * (time - burst.middle()));
+        let mut frame = self.samples[n].map(|z| Complex64::new(z.re.into(), z.im.into()));
+        for other in others {
+            let (on, off) = (other.on * self.ratio, other.off * self.ratio);
+            let envelope =
+                self.template.pulse(n as f64, on, off, other.widths.map(|w| w * self.ratio));
+            if envelope.abs() > 1e-6 {
+                let phasor =
+                    Complex64::from_polar(envelope, other.omega * (time - other.middle()));
+                frame.iter_mut().zip(&other.amplitude).for_each(|(z, a)| *z -= a * phasor);
+            }
+        }
+        let parts = frame.iter().zip(&burst.amplitude).zip(&self.noise);
+        let along: Complex64 = parts.map(|((z, a), n)| z * a.conj() / n).sum();
+        (along * turn).re / power
+    }
+}
