@@ -19,7 +19,8 @@ use crate::units;
 const APART: f64 = 0.005;
 
 /// The chart, over stated distance. Bars are the readings' own u; the band is
-/// that of the fitted dipole, of the first alignment measured.
+/// that of the fitted dipole, of the first alignment measured. Neither holds what
+/// all readings share, which cancels in their ratio.
 pub struct CouplingOverDistance<'a> {
     /// The readings.
     pub readings: &'a [FieldReading],
@@ -58,7 +59,8 @@ impl Picture for CouplingOverDistance<'_> {
         if let Some(alignment) = present(self.readings).next() {
             for (k, opacity) in [(2.0, 0.14), (1.0, 0.22)] {
                 let edges = plot.x.samples(200).map(|d| {
-                    let u = DB_PER_NEPER * self.analysis.fit.field_at_stated(alignment, d).u_rel();
+                    let u = DB_PER_NEPER
+                        * self.analysis.fit.field_beside_readings(alignment, d).u_rel();
                     (d, -k * u, k * u)
                 });
                 plot.band(canvas, edges, colour::BLACK, opacity)?;

@@ -19,16 +19,27 @@ pub struct Options {
     pub offset: OffsetChoice,
     /// Receiver thresholds to give ranges for, A/m.
     pub thresholds_a_per_m: Vec<f64>,
+    /// Relative standard uncertainty of the field that all readings share, as
+    /// that of their calibration; not contained in their own.
+    pub u_calibration_rel: f64,
+}
+
+/// What readings share of relative standard uncertainties `u_rel`, one of each
+/// reading: their mean; 0 when there are none. One calibration puts the same
+/// error, but for its direction, into every reading.
+pub fn common_u_rel(u_rel: &[f64]) -> f64 {
+    u_rel.iter().sum::<f64>() / u_rel.len().max(1) as f64
 }
 
 impl Default for Options {
-    /// 457 kHz, an offset if the readings show one, and the field that a
-    /// receiver of the standard must still work at.
+    /// 457 kHz, an offset if the readings show one, the field that a receiver of
+    /// the standard must still work at, and nothing shared by the readings.
     fn default() -> Self {
         Self {
             frequency_hz: NOMINAL_CARRIER_HZ,
             offset: OffsetChoice::Auto,
             thresholds_a_per_m: vec![limits::RECEIVER_THRESHOLD.field_a_per_m],
+            u_calibration_rel: 0.0,
         }
     }
 }
@@ -47,10 +58,15 @@ pub struct RangeAnalysis {
     pub distance_offset_m: Option<Reading>,
     /// Measured over fitted field of each reading in dB, in the order given: the
     /// coupling of the way between the coils as compared with free space. u is
-    /// that of the reading alone; the fit's own is [`DipoleFit::field_at_stated`].
+    /// that of the reading alone; the fit's own is
+    /// [`DipoleFit::field_beside_readings`].
     pub residuals_db: Vec<Reading>,
     /// Range for every threshold and alignment.
     pub ranges: Vec<Reach>,
+    /// Relative standard uncertainty shared by all readings. Contained in those
+    /// of moment, field at 10 m and ranges; slope, offset and residuals are free
+    /// of it.
+    pub u_calibration_rel: f64,
     /// χ² of the fit.
     pub chi_squared: f64,
     /// Readings less fitted parameters.
@@ -66,9 +82,14 @@ pub struct RangeAnalysis {
 ///
 /// # Errors
 ///
-/// Readings that cannot be fitted, or a senseless threshold: [`RangeError`].
+/// Readings that cannot be fitted, a senseless threshold or shared uncertainty:
+/// [`RangeError`].
 pub fn analyse(readings: &[FieldReading], options: &Options) -> Result<RangeAnalysis, RangeError> {
-    let fit = fit(readings, options.offset, options.frequency_hz)?;
+    let u_calibration_rel = options.u_calibration_rel;
+    if !(u_calibration_rel >= 0.0 && u_calibration_rel.is_finite()) {
+        return Err(RangeError::Calibration(u_calibration_rel));
+    }
+    let fit = fit(readings, options.offset, options.frequency_hz)?.with_common(u_calibration_rel);
     let slope = slope(readings)?;
     let residuals_db = readings
         .iter()
@@ -90,6 +111,7 @@ pub fn analyse(readings: &[FieldReading], options: &Options) -> Result<RangeAnal
         distance_offset_m: fit.distance_offset_m,
         residuals_db,
         ranges,
+        u_calibration_rel,
         chi_squared: fit.chi_squared,
         degrees_of_freedom: fit.degrees_of_freedom,
         notes,
@@ -189,6 +211,33 @@ mod tests {
         assert!((ratio - 1.0046).abs() < 1e-4, "{ratio}");
         let u_rel = analysis.field_at_10_m_a_per_m.u_rel() / analysis.moment_a_m2.u_rel();
         assert!((u_rel - 1.0).abs() < 1e-12);
+    }
+
+    /// Near by H ∝ 1/r³: a calibration of 6 % puts 2 % on the range.
+    #[test]
+    fn calibration_goes_into_all_that_scales_with_it() {
+        let mut set = readings(1e-6, 0.0, 1e-12, 1);
+        set.iter_mut().for_each(|r| r.u_field_a_per_m = 1e-6 * r.field_a_per_m);
+        let with = |u_calibration_rel| {
+            let options = Options { u_calibration_rel, ..Options::default() };
+            analyse(&set, &options)
+        };
+        let (none, some) = (with(0.0).unwrap(), with(0.06).unwrap());
+        assert!((some.moment_a_m2.u_rel() - 0.06).abs() < 1e-9);
+        assert!((some.field_at_10_m_a_per_m.u_rel() - 0.06).abs() < 1e-9);
+        assert!((some.ranges[0].range_m.u_rel() - 0.02).abs() < 1e-4);
+        assert!((some.fit.field_at_stated(Alignment::Coaxial, 5.0).u_rel() - 0.06).abs() < 1e-9);
+        assert_eq!(some.slope, none.slope);
+        assert_eq!(some.residuals_db, none.residuals_db);
+        for senseless in [-0.1, f64::NAN, f64::INFINITY] {
+            assert!(matches!(with(senseless), Err(RangeError::Calibration(_))));
+        }
+    }
+
+    #[test]
+    fn a_shared_share_is_the_mean_of_what_is_stated() {
+        assert_eq!(common_u_rel(&[]), 0.0);
+        assert!((common_u_rel(&[0.02, 0.03, 0.04]) - 0.03).abs() < 1e-15);
     }
 
     #[test]

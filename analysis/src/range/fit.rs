@@ -45,7 +45,11 @@ pub struct DipoleFit {
     pub degrees_of_freedom: usize,
     /// max(1, χ²/ν), by which all variances here are already multiplied.
     pub excess_scatter: f64,
-    /// Covariance of (ln moment, offset in m); zeros for an offset not fitted.
+    /// Relative standard uncertainty that all readings share, contained in the
+    /// uncertainty of the moment: see [`Self::with_common`].
+    pub u_common_rel: f64,
+    /// Covariance of (ln moment, offset in m) by the readings alone; zeros for an
+    /// offset not fitted.
     covariance: Matrix2<f64>,
 }
 
@@ -53,6 +57,18 @@ impl DipoleFit {
     /// The offset in use, m; 0 when none was fitted.
     pub fn offset_m(&self) -> f64 {
         self.distance_offset_m.map_or(0.0, |offset| offset.value)
+    }
+
+    /// The same fit of readings that share a relative standard uncertainty
+    /// `u_rel`, as that of one calibration. A shared error scales all fields and
+    /// with them the moment, and does not show in the scatter: its variance adds
+    /// to that of ln moment, and the excess scatter does not widen it. Offset,
+    /// χ² and exponent are free of it.
+    pub fn with_common(mut self, u_rel: f64) -> Self {
+        self.u_common_rel = self.u_common_rel.hypot(u_rel);
+        let u = self.covariance[(0, 0)].sqrt().hypot(self.u_common_rel);
+        self.moment_a_m2.u = self.moment_a_m2.value * u;
+        self
     }
 
     /// Field at a *true* distance (> 0, m) with its standard uncertainty.
@@ -63,9 +79,16 @@ impl DipoleFit {
     }
 
     /// Field at a *stated* distance (m) with its standard uncertainty, that of
-    /// the offset included: the curve that belongs beside readings. NaN where
-    /// the true distance would not be over zero.
+    /// the offset and of what the readings share included. NaN where the true
+    /// distance would not be over zero.
     pub fn field_at_stated(&self, alignment: Alignment, stated_distance_m: f64) -> Reading {
+        let beside = self.field_beside_readings(alignment, stated_distance_m);
+        Reading::new(beside.value, beside.u.hypot(beside.value * self.u_common_rel))
+    }
+
+    /// The same, its uncertainty without what the readings share: that is in
+    /// theory and readings alike, so this is what a reading is to be compared with.
+    pub fn field_beside_readings(&self, alignment: Alignment, stated_distance_m: f64) -> Reading {
         let distance_m = stated_distance_m + self.offset_m();
         let field = alignment.field_a_per_m(self.moment_a_m2.value, distance_m, self.frequency_hz);
         let by_metre = exponent(alignment, distance_m, self.frequency_hz) / distance_m;
@@ -189,6 +212,7 @@ impl<'a> Problem<'a> {
             chi_squared: minimum.chi_squared,
             degrees_of_freedom: minimum.degrees_of_freedom(),
             excess_scatter,
+            u_common_rel: 0.0,
             covariance,
         }
     }
@@ -362,6 +386,25 @@ pub(super) mod tests {
                 let numeric = (at(r * step.exp()) - at(r * (-step).exp())) / (2.0 * step);
                 assert!((exponent(alignment, r, HZ) - numeric).abs() < 1e-8, "{alignment} {r}");
             }
+        }
+    }
+
+    #[test]
+    fn what_all_readings_share_adds_to_the_moment_alone() {
+        let mut set = readings(6.3e-3, 0.2, 0.09, 3);
+        // Scatter that the readings understate must not widen the shared part.
+        set.iter_mut().for_each(|r| r.u_field_a_per_m /= 3.0);
+        let own = fit(&set, OffsetChoice::Yes, HZ).unwrap();
+        let common = own.clone().with_common(0.06).with_common(0.08);
+        assert!(own.excess_scatter > 2.0);
+        let u_rel = own.moment_a_m2.u_rel().hypot(0.1);
+        assert!((common.moment_a_m2.u_rel() / u_rel - 1.0).abs() < 1e-12);
+        assert_eq!(common.distance_offset_m, own.distance_offset_m);
+        for alignment in Alignment::ALL {
+            let with = common.field_at_stated(alignment, 7.0);
+            let without = own.field_at_stated(alignment, 7.0);
+            assert!((with.u_rel() / without.u_rel().hypot(0.1) - 1.0).abs() < 1e-12);
+            assert_eq!(common.field_beside_readings(alignment, 7.0), without);
         }
     }
 

@@ -29,7 +29,7 @@ pub mod reach;
 pub mod readings;
 pub mod slope;
 
-pub use analysis::{Options, RangeAnalysis, analyse};
+pub use analysis::{Options, RangeAnalysis, analyse, common_u_rel};
 pub use fit::{DipoleFit, OffsetChoice};
 pub use reach::Reach;
 pub use readings::{Alignment, FieldReading, RangeError};

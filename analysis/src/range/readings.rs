@@ -74,7 +74,7 @@ pub struct FieldReading {
     /// Standard uncertainty of the field, A/m. It holds everything that varies
     /// from reading to reading, the distance included: 1 % of distance is 3 %
     /// of field. What all readings share (the calibration) does not show in
-    /// their scatter and is to be combined with the moment afterwards.
+    /// their scatter; it is [`super::Options::u_calibration_rel`].
     pub u_field_a_per_m: f64,
     /// How the coils stood.
     pub alignment: Alignment,
@@ -140,6 +140,9 @@ pub enum RangeError {
     /// A threshold that no distance can meet.
     #[error("threshold {0} A/m must be a finite number over zero")]
     Threshold(f64),
+    /// A shared uncertainty that cannot be one.
+    #[error("relative uncertainty of the calibration {0} must be a finite number, 0 or more")]
+    Calibration(f64),
     /// The fit found no minimum.
     #[error("the fit did not settle: the readings do not follow a dipole")]
     NoFit,

@@ -1,5 +1,10 @@
 //! Tables of field over distance:
-//! `distance_m,field_a_per_m,u_field_a_per_m,alignment`, one row a reading.
+//! `distance_m,field_a_per_m,u_field_a_per_m,alignment`, one row a reading, and
+//! where it is known `u_calibration_rel`.
+//!
+//! `u_field_a_per_m` is what each reading has for itself: noise, distance. The
+//! relative uncertainty of the calibration, which all readings share, stands in
+//! `u_calibration_rel`; a table without that column states none.
 //!
 //! Columns are found by name, in any order; others are left alone. A byte order
 //! mark, either line ending, blank lines and lines that start with `#` are fine.
@@ -12,14 +17,20 @@ use csv::StringRecord;
 use crate::error::{Error, Result};
 use crate::files;
 
-/// Columns of the table, in the order in which they are written.
+/// Columns that a table must have, in the order in which they are written.
 pub const COLUMNS: [&str; 4] = ["distance_m", "field_a_per_m", "u_field_a_per_m", "alignment"];
+
+/// Column that a table may have.
+pub const CALIBRATION_COLUMN: &str = "u_calibration_rel";
 
 /// Readings and where they stood.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Table {
     /// The readings, in the order of the file.
     pub readings: Vec<FieldReading>,
+    /// Relative standard uncertainty of the calibration behind each of them, 0
+    /// where the table states none.
+    pub u_calibration_rel: Vec<f64>,
     /// Line of the file that each reading came from, counted from 1.
     pub lines: Vec<u64>,
 }
@@ -29,12 +40,16 @@ pub fn read(path: &Path) -> Result<Table> {
     parse(path, &files::read_text(path)?)
 }
 
-/// Write a table that [`read`] takes.
-pub fn write(path: &Path, readings: &[FieldReading]) -> Result<()> {
-    let mut text = COLUMNS.join(",") + "\n";
-    for r in readings {
+/// Write a table that [`read`] takes: readings, each with the relative standard
+/// uncertainty of its calibration.
+pub fn write<'a>(
+    path: &Path,
+    readings: impl IntoIterator<Item = (&'a FieldReading, f64)>,
+) -> Result<()> {
+    let mut text = format!("{},{CALIBRATION_COLUMN}\n", COLUMNS.join(","));
+    for (r, u_calibration_rel) in readings {
         text += &format!(
-            "{},{:e},{:e},{}\n",
+            "{},{:e},{:e},{},{u_calibration_rel}\n",
             r.distance_m, r.field_a_per_m, r.u_field_a_per_m, r.alignment
         );
     }
@@ -50,7 +65,9 @@ fn parse(path: &Path, text: &str) -> Result<Table> {
         .from_reader(text.as_bytes());
     let header = rows.headers().map_err(|e| no_csv(path, &e))?.clone();
     let columns = columns(path, &header)?;
-    let mut table = Table { readings: Vec::new(), lines: Vec::new() };
+    let calibration = optional_column(path, &header, CALIBRATION_COLUMN)?;
+    let mut table =
+        Table { readings: Vec::new(), u_calibration_rel: Vec::new(), lines: Vec::new() };
     for row in rows.records() {
         let row = row.map_err(|e| no_csv(path, &e))?;
         let line = row.position().map_or(0, |p| line_from(text, p.byte() as usize));
@@ -60,6 +77,9 @@ fn parse(path: &Path, text: &str) -> Result<Table> {
         let place = Place { path, line };
         place.check_width(&row, header.len())?;
         table.readings.push(place.reading(&row, columns)?);
+        let u_calibration_rel =
+            calibration.map(|i| place.u_calibration_rel(&row[i])).transpose()?;
+        table.u_calibration_rel.push(u_calibration_rel.unwrap_or(0.0));
         table.lines.push(line);
     }
     Ok(table)
@@ -79,20 +99,26 @@ fn line_from(text: &str, byte: usize) -> u64 {
 
 /// Where in the header each of [`COLUMNS`] stands.
 fn columns(path: &Path, header: &StringRecord) -> Result<[usize; 4]> {
-    let names: Vec<_> = header.iter().collect();
     let mut found = [0; 4];
     for (place, wanted) in found.iter_mut().zip(COLUMNS) {
-        let mut at = (0..names.len()).filter(|i| names[*i] == wanted);
-        *place = at.next().ok_or_else(|| missing_column(path, wanted, &names))?;
-        if at.next().is_some() {
-            return Err(Error::file(
-                format!("{}, header", path.display()),
-                format!("has the column {wanted} twice"),
-                "rename or remove one of them",
-            ));
-        }
+        *place = optional_column(path, header, wanted)?
+            .ok_or_else(|| missing_column(path, wanted, &header.iter().collect::<Vec<_>>()))?;
     }
     Ok(found)
+}
+
+/// Where in the header the column stands, if at all.
+fn optional_column(path: &Path, header: &StringRecord, wanted: &str) -> Result<Option<usize>> {
+    let mut at = (0..header.len()).filter(|i| &header[*i] == wanted);
+    let first = at.next();
+    if at.next().is_some() {
+        return Err(Error::file(
+            format!("{}, header", path.display()),
+            format!("has the column {wanted} twice"),
+            "rename or remove one of them",
+        ));
+    }
+    Ok(first)
 }
 
 fn missing_column(path: &Path, wanted: &str, names: &[&str]) -> Error {
@@ -158,16 +184,7 @@ impl Place<'_> {
     }
 
     fn number(&self, column: &str, text: &str) -> Result<f64> {
-        let value: f64 = text.parse().map_err(|_| {
-            let remedy = if text.is_empty() {
-                "fill it in, or put # before the line to leave the reading out"
-            } else if text.contains(',') {
-                "write decimals with a point, not a comma"
-            } else {
-                "write a plain number in SI units, such as 0.5 or 1.2e-6, without the unit"
-            };
-            self.error(Some(column), format!("\"{text}\" is not a number"), remedy)
-        })?;
+        let value = self.any_number(column, text)?;
         if value > 0.0 && value.is_finite() {
             return Ok(value);
         }
@@ -179,6 +196,31 @@ impl Place<'_> {
             _ => "give the standard uncertainty of the field, which is never zero",
         };
         Err(self.error(Some(column), format!("{text} is not a number over zero"), remedy))
+    }
+
+    fn u_calibration_rel(&self, text: &str) -> Result<f64> {
+        let value = self.any_number(CALIBRATION_COLUMN, text)?;
+        if value >= 0.0 && value.is_finite() {
+            return Ok(value);
+        }
+        Err(self.error(
+            Some(CALIBRATION_COLUMN),
+            format!("{text} is not a number, 0 or more"),
+            "give the relative standard uncertainty of the calibration, such as 0.05 for 5 %",
+        ))
+    }
+
+    fn any_number(&self, column: &str, text: &str) -> Result<f64> {
+        text.parse().map_err(|_| {
+            let remedy = if text.is_empty() {
+                "fill it in, or put # before the line to leave the reading out"
+            } else if text.contains(',') {
+                "write decimals with a point, not a comma"
+            } else {
+                "write a plain number in SI units, such as 0.5 or 1.2e-6, without the unit"
+            };
+            self.error(Some(column), format!("\"{text}\" is not a number"), remedy)
+        })
     }
 
     fn alignment(&self, text: &str) -> Result<Alignment> {
@@ -236,8 +278,26 @@ mod tests {
             u_field_a_per_m: 7e-9,
             alignment: Alignment::Coplanar,
         }];
-        write(&path, &readings).unwrap();
-        assert_eq!(read(&path).unwrap().readings, readings);
+        write(&path, readings.iter().map(|r| (r, 0.1 + 0.2))).unwrap();
+        let table = read(&path).unwrap();
+        assert_eq!(table.readings, readings);
+        assert_eq!(table.u_calibration_rel, [0.1 + 0.2]);
+    }
+
+    #[test]
+    fn a_calibration_is_read_where_it_stands_and_may_be_absent() {
+        let row = "2,1e-6,1e-8,coaxial";
+        let with = HEADER.replace('\n', ",u_calibration_rel\n");
+        let read = |text: String| parsed(&text).map(|table| table.u_calibration_rel);
+        assert_eq!(read(format!("{HEADER}{row}\n")).unwrap(), [0.0]);
+        assert_eq!(read(format!("{with}{row},0.05\n{row},0\n")).unwrap(), [0.05, 0.0]);
+        for (wrong, matter) in [("-0.1", "0 or more"), ("5 %", "not a number"), ("", "fill it in")]
+        {
+            let error = read(format!("{with}{row},{wrong}\n")).unwrap_err().to_string();
+            assert!(error.contains("line 2, u_calibration_rel") && error.contains(matter));
+        }
+        let twice = with.replace('\n', ",u_calibration_rel\n");
+        assert!(read(twice).unwrap_err().to_string().contains("u_calibration_rel twice"));
     }
 
     #[test]

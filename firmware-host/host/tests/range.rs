@@ -60,6 +60,29 @@ fn demo_readings_give_back_their_moment() {
 }
 
 #[test]
+fn the_calibration_of_a_table_widens_the_results() {
+    let rows = "2,1e-4,1e-6,coaxial,X\n4,1.25e-5,1.25e-7,coaxial,X\n8,1.5625e-6,2e-8,coaxial,X\n";
+    let (_folder, path) = table(rows);
+    let text = std::fs::read_to_string(&path).unwrap();
+    let with = |share: &str| {
+        let header = text.replace("alignment\n", "alignment,u_calibration_rel\n");
+        std::fs::write(&path, header.replace('X', share)).unwrap();
+        json(&[path.to_str().unwrap(), "--json"])
+    };
+    let (none, some) = (with("0"), with("0.05"));
+    let u_rel = |result: &Value, name: &str| {
+        result[name]["u"].as_f64().unwrap() / result[name]["value"].as_f64().unwrap()
+    };
+    for name in ["moment_a_m2", "field_at_10_m_a_per_m"] {
+        let expected = u_rel(&none, name).hypot(0.05);
+        assert!((u_rel(&some, name) / expected - 1.0).abs() < 1e-9, "{name}");
+    }
+    assert_eq!(none["slope"], some["slope"]);
+    let output = coilrig(&[path.to_str().unwrap()]);
+    assert!(String::from_utf8(output.stdout).unwrap().contains("calibration       5 % of field"));
+}
+
+#[test]
 fn thresholds_are_taken_in_units_and_in_order() {
     let arguments = ["--threshold", "1uA/m", "--threshold", "-20dBuA/m", "--threshold", "8e-8"];
     let demo = demo();

@@ -9,7 +9,7 @@ use coilrig_analysis::picture::coupling_over_distance::CouplingOverDistance;
 use coilrig_analysis::picture::field_over_distance::FieldOverDistance;
 use coilrig_analysis::picture::{self, Picture};
 use coilrig_analysis::range::{
-    FieldReading, OffsetChoice, Options, RangeAnalysis, RangeError, analyse,
+    FieldReading, OffsetChoice, Options, RangeAnalysis, RangeError, analyse, common_u_rel,
 };
 use coilrig_analysis::reading::Reading;
 use coilrig_analysis::units;
@@ -25,7 +25,9 @@ use crate::readings::{self, Table};
 #[command(after_help = EXAMPLE)]
 pub struct Range {
     /// Table of readings: distance_m,field_a_per_m,u_field_a_per_m,alignment
-    /// (m and A/m; coaxial or coplanar), one row a reading
+    /// (m and A/m; coaxial or coplanar), one row a reading. A further column
+    /// u_calibration_rel gives the relative uncertainty of the calibration, which
+    /// all readings share and u_field_a_per_m does not hold
     readings: PathBuf,
     /// Give the range for a receiver that needs this field, such as 80nA/m,
     /// 0.5uA/m, -6dBuA/m or 8e-8 (A/m); may be repeated [default: 80nA/m]
@@ -77,7 +79,11 @@ struct Document<'a> {
 /// Run the command.
 pub fn run(args: &Range) -> Result<Outcome> {
     let table = readings::read(&args.readings)?;
-    let mut options = Options { offset: args.fit_offset.into(), ..Options::default() };
+    let mut options = Options {
+        offset: args.fit_offset.into(),
+        u_calibration_rel: common_u_rel(&table.u_calibration_rel),
+        ..Options::default()
+    };
     if !args.threshold.is_empty() {
         options.thresholds_a_per_m.clone_from(&args.threshold);
     }
@@ -111,6 +117,7 @@ fn unusable(path: &Path, table: &Table, error: &RangeError) -> Error {
         RangeError::NoFit => "check distances, fields and their units, or use --fit-offset no",
         RangeError::NotFinite { .. } | RangeError::NotPositive { .. } => "correct the row",
         RangeError::Threshold(_) => "give a threshold such as 80nA/m",
+        RangeError::Calibration(_) => "correct the column u_calibration_rel",
     };
     Error::file(place, error.to_string(), remedy)
 }
@@ -179,6 +186,10 @@ fn for_people(path: &Path, readings: &[FieldReading], analysis: &RangeAnalysis) 
             analysis.degrees_of_freedom
         ),
     );
+    if analysis.u_calibration_rel > 0.0 {
+        let share = units::significant(100.0 * analysis.u_calibration_rel, 2);
+        row("calibration", format!("{share} % of field and moment, contained in their ±"));
+    }
     lines.push(String::new());
     for reach in &analysis.ranges {
         let threshold = units::field(reach.threshold_a_per_m.value);
