@@ -16,4 +16,5 @@ pub mod range;
 pub mod reading;
 pub mod scenario;
 pub mod signal;
+pub mod survey;
 pub mod units;
