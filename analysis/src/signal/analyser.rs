@@ -75,6 +75,8 @@ pub struct Analyser {
     seen: usize,
     /// Pulses taken out of the span, in its samples, and of the two seconds before.
     taken: Vec<Burst>,
+    /// The same of the carrier that units leak between their pulses.
+    leaks: Vec<Burst>,
     /// Input samples per axis so far, missing ones included.
     samples: u64,
     gaps: usize,
@@ -113,6 +115,7 @@ impl Analyser {
             span_start_s: 0.0,
             seen: 0,
             taken: Vec::new(),
+            leaks: Vec::new(),
             samples: 0,
             gaps: 0,
             pulses: 0,
@@ -173,6 +176,7 @@ impl Analyser {
         self.span.clear();
         self.fine.clear();
         self.taken.clear();
+        self.leaks.clear();
         self.seen = 0;
         self.bank.clear();
     }
@@ -242,19 +246,18 @@ impl Analyser {
 
     /// Keep what is over and done with out of the span, put the rest back.
     fn settle(&mut self, found: Vec<Found>, last: bool) -> Vec<Pulse> {
-        let unsure = if last { 0.0 } else { UNSURE_S * self.rate_hz };
-        let end = self.span.len() as f64 - unsure;
+        let end = self.span.len() as f64 - UNSURE_S * self.rate_hz;
         let goes_on: Vec<Burst> =
             found.iter().filter(|f| f.burst.off > end).map(|f| f.burst.clone()).collect();
         // A burst is better fitted together with one that still goes on, but
         // must not wait until it leaves the span.
         let old = self.span.len() as f64 - 0.6 * SPAN_S * self.rate_hz;
-        let waits = |burst: &Burst, kind: Kind| {
+        let waits = |burst: &Burst| {
             let shares = |o: &Burst| burst.on < o.off && o.on < burst.off;
-            burst.off > end || kind == Kind::Leak || (burst.on > old && goes_on.iter().any(shares))
+            !last && (burst.off > end || (burst.on > old && goes_on.iter().any(shares)))
         };
         let (put_back, gone): (Vec<Found>, Vec<Found>) =
-            found.into_iter().partition(|f| waits(&f.burst, f.kind));
+            found.into_iter().partition(|f| waits(&f.burst));
         for found in &put_back {
             let axes = self.format.axes;
             let touched = found.burst.apply(&mut self.span, axes, &self.templates[1], 1.0);
@@ -262,24 +265,28 @@ impl Analyser {
         }
         let mut pulses = Vec::new();
         let noise = self.noise.per_sample();
-        let gone = self.refined(gone, &put_back, &noise);
-        for mut found in gone {
-            // Where the unit's own leaking carrier was taken out first, what is
-            // left is the pulse less the leak: the pulse is both.
-            for Found { burst: leak, .. } in &put_back {
-                if leak.underlies(&found.burst, self.rate_hz) {
-                    found.burst.join(leak);
-                }
-            }
-            pulses.push(self.as_pulse(&found, &noise));
-            self.taken.push(found.burst);
+        let (leaks, gone): (Vec<Found>, Vec<Found>) =
+            gone.into_iter().partition(|f| f.kind == Kind::Leak || (last && f.kind == Kind::Open));
+        self.leaks.extend(leaks.into_iter().map(|f| f.burst));
+        for (mut pulse, own) in self.refined(&gone, &put_back, &noise) {
+            pulses.push(self.as_pulse(&pulse, &noise));
+            // What was taken out is the pulse without the unit's own leak.
+            own.iter().for_each(|leak| pulse.burst.join(leak, -1.0));
+            self.taken.push(pulse.burst);
         }
         pulses.sort_by(|a, b| a.on_s.total_cmp(&b.on_s));
         pulses
     }
 
-    /// The pulses among `found`, their edges placed at the fine rate.
-    fn refined(&self, found: Vec<Found>, put_back: &[Found], noise: &[f64; 3]) -> Vec<Found> {
+    /// The pulses among `found`, their edges placed at the fine rate, each with
+    /// the unit's own leaking carrier that it stands on. Where that was taken
+    /// out first, the fit saw the pulse less the leak; the pulse is both.
+    fn refined(
+        &self,
+        found: &[Found],
+        put_back: &[Found],
+        noise: &[f64; 3],
+    ) -> Vec<(Found, Vec<Burst>)> {
         let ratio = self.frontend.ratio() as f64;
         let fine = FineSpan {
             samples: &self.fine,
@@ -289,12 +296,17 @@ impl Analyser {
         };
         let is_pulse = |i: &usize| found[*i].kind == Kind::Pulse;
         let refined = (0..found.len()).filter(is_pulse).map(|i| {
-            let rest = found.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, f)| &f.burst);
-            let others: Vec<&Burst> =
-                rest.chain(put_back.iter().map(|f| &f.burst)).chain(&self.taken).collect();
             let mut pulse = found[i].clone();
+            let rest = found.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, f)| &f.burst);
+            let all = rest.chain(put_back.iter().map(|f| &f.burst));
+            let (own, others): (Vec<&Burst>, Vec<&Burst>) = (all.chain(&self.taken))
+                .chain(&self.leaks)
+                .partition(|b| b.may_leak_from(&pulse.burst, self.rate_hz));
+            let under = own.into_iter().filter(|leak| leak.spans(&pulse.burst)).cloned();
+            let under: Vec<Burst> = under.collect();
+            under.iter().for_each(|leak| pulse.burst.join(leak, 1.0));
             fine.refine(&mut pulse.burst, &others);
-            pulse
+            (pulse, under)
         });
         refined.collect()
     }
@@ -352,8 +364,13 @@ impl Analyser {
             }
             let (first, length) = (first as usize, (WINDOW_S * self.rate_hz) as usize);
             if let Some(samples) = self.span.get(first..first + length) {
+                let mut samples = samples.to_vec();
+                for leak in &self.leaks {
+                    let moved = leak.moved(-(first as f64));
+                    moved.apply(&mut samples, self.format.axes, &self.templates[1], 1.0);
+                }
                 let noise = self.noise.per_sample();
-                let ratio = power_ratio(samples, omega, before, &noise[..self.format.axes]);
+                let ratio = power_ratio(&samples, omega, before, &noise[..self.format.axes]);
                 self.tracker.trains[train].sums.add_residual(start_s, ratio);
             }
         }
@@ -370,11 +387,12 @@ impl Analyser {
             self.span_start_s += samples as f64 / self.rate_hz;
             self.bank.advance(blocks);
             let oldest = -SPAN_S * self.rate_hz;
-            self.taken.retain_mut(|burst| {
-                burst.on -= samples as f64;
-                burst.off -= samples as f64;
-                burst.off > oldest
-            });
+            for list in [&mut self.taken, &mut self.leaks] {
+                list.retain_mut(|burst| {
+                    *burst = burst.moved(-(samples as f64));
+                    burst.off > oldest
+                });
+            }
         }
     }
 }

@@ -3,10 +3,10 @@
 //! A step fitted to an edge seen through a filter stands at the mean of a
 //! skewed rise, not at its half-amplitude point, once the filter is slower
 //! than the rise. So where noise allows, the edges are fitted again on samples
-//! of 8 kS/s and more, with a step a quarter as wide as the edge itself: its
+//! of 8 kS/s and more, with a step at most a quarter as wide as the edge itself: its
 //! residual then balances about the half-amplitude point whatever the shape.
 //! (A step over an exponential rise of time constant τ stands 0.31 τ late when
-//! the filter is much slower than τ, 0.02 τ as done here.)
+//! the filter is much slower than τ, 0.02 τ with a quarter of its width.)
 
 use num_complex::{Complex32, Complex64};
 
@@ -16,7 +16,8 @@ use super::template::StepTemplate;
 /// Noise of a single fine sample over the amplitude above which the coarse
 /// edges are the better ones.
 const NOISIEST: f64 = 0.3;
-/// Width of the fitted step over the width of the edge.
+/// Width of the fitted step over the width of the edge, at most; less where
+/// there is less noise to average.
 const STEP_SHARE: f64 = 0.25;
 
 /// Samples at the fine rate, aligned with the span of working samples.
@@ -59,7 +60,8 @@ impl FineSpan<'_> {
         power: f64,
     ) -> Option<(f64, f64)> {
         let (start, width) = (coarse * self.ratio, width * self.ratio);
-        let step = STEP_SHARE * width;
+        let sigma = (0.5 / power).sqrt();
+        let step = (2.0 * sigma).min(STEP_SHARE) * width;
         let half = self.template.reach().max(2.0) + step;
         let reach = half + 1.5 * self.ratio + 0.5 * width;
         let first = (start - reach).floor().max(0.0) as usize;
@@ -69,33 +71,33 @@ impl FineSpan<'_> {
         let slope = |t: f64, w: f64| {
             2.0 * (self.template.edge(t + 0.25, w) - self.template.edge(t - 0.25, w))
         };
-        let mut place = start;
-        for _ in 0..12 {
-            let (mut gradient, mut energy, mut response) = (0.0, 0.0, 0.0);
-            for (i, &value) in values.iter().enumerate() {
-                let time = (first + i) as f64 - place;
-                if time.abs() > half {
-                    continue;
-                }
+        let around = |place: f64| {
+            let times = (first..last).map(move |n| n as f64 - place);
+            times.zip(&values).filter(move |(time, _)| time.abs() <= half)
+        };
+        let excess = |place: f64| -> f64 {
+            let parts = around(place).map(|(time, &value)| {
                 let rising = if sign > 0.0 { value } else { 1.0 - value };
-                let s = slope(time, step);
-                gradient += (self.template.edge(time, step) - rising) * s;
-                energy += s * s;
-                response += s * slope(time, width);
-            }
-            if !(response > 0.0) {
-                return None;
-            }
-            let moved = (gradient / response).clamp(-1.0, 1.0);
-            place += moved;
-            if (place - start).abs() > reach - half {
-                return None;
-            }
-            if moved.abs() < 1e-3 {
-                return Some((place / self.ratio, energy.sqrt() / response / self.ratio));
-            }
+                (self.template.edge(time, step) - rising) * slope(time, step)
+            });
+            parts.sum()
+        };
+        // Too early a step lies above the edge. Bisection: the edge's own slope
+        // is not known well enough for Newton's steps.
+        let (mut early, mut late) = (start - reach + half, start + reach - half);
+        if !(excess(early) > 0.0 && excess(late) < 0.0) {
+            return None;
         }
-        None
+        while late - early > 1e-3 {
+            let middle = 0.5 * (early + late);
+            *(if excess(middle) > 0.0 { &mut early } else { &mut late }) = middle;
+        }
+        let place = 0.5 * (early + late);
+        let (energy, response) = around(place).fold((0.0, 0.0), |(energy, response), (t, _)| {
+            let s = slope(t, step);
+            (energy + s * s, response + s * slope(t, width))
+        });
+        (response > 0.0).then(|| (place / self.ratio, energy.sqrt() / response / self.ratio))
     }
 
     /// Real envelope of the burst, 1 on the plateau, at fine sample `n`.
@@ -108,8 +110,7 @@ impl FineSpan<'_> {
             let envelope =
                 self.template.pulse(n as f64, on, off, other.widths.map(|w| w * self.ratio));
             if envelope.abs() > 1e-6 {
-                let phasor =
-                    Complex64::from_polar(envelope, other.omega * (time - other.middle()));
+                let phasor = Complex64::from_polar(envelope, other.omega * (time - other.middle()));
                 frame.iter_mut().zip(&other.amplitude).for_each(|(z, a)| *z -= a * phasor);
             }
         }

@@ -54,6 +54,11 @@ impl Burst {
         0.5 * (self.on + self.off)
     }
 
+    /// The same burst counted from another sample.
+    pub(super) fn moved(&self, by: f64) -> Self {
+        Self { on: self.on + by, off: self.off + by, ..self.clone() }
+    }
+
     pub(super) fn length(&self) -> f64 {
         self.off - self.on
     }
@@ -76,15 +81,22 @@ impl Burst {
         product.norm() > 0.95 * norm(self) * norm(other)
     }
 
-    /// Whether this is carrier of the same unit, on all through `pulse`.
-    pub(super) fn underlies(&self, pulse: &Burst, rate_hz: f64) -> bool {
-        let edge = 0.1 * pulse.length();
-        self.on < pulse.on + edge && self.off > pulse.off - edge && self.same_source(pulse, rate_hz)
+    /// Whether this may be carrier that the unit that sent `pulse` leaks: from
+    /// the same source, and much weaker.
+    pub(super) fn may_leak_from(&self, pulse: &Burst, rate_hz: f64) -> bool {
+        self.density() < LEAK * pulse.density() && self.same_source(pulse, rate_hz)
     }
 
-    /// Add the amplitude of a carrier that goes on under this burst.
-    pub(super) fn join(&mut self, under: &Burst) {
-        let turn = Complex64::from_polar(1.0, under.omega * (self.middle() - under.middle()));
+    /// Whether this is on all through `pulse`.
+    pub(super) fn spans(&self, pulse: &Burst) -> bool {
+        let edge = 0.1 * pulse.length();
+        self.on < pulse.on + edge && self.off > pulse.off - edge
+    }
+
+    /// Add `share` of the amplitude of a carrier that goes on under this burst.
+    pub(super) fn join(&mut self, under: &Burst, share: f64) {
+        let phase = under.omega * (self.middle() - under.middle());
+        let turn = Complex64::from_polar(share, phase);
         self.amplitude.iter_mut().zip(&under.amplitude).for_each(|(a, u)| *a += u * turn);
     }
 
@@ -125,6 +137,8 @@ pub(super) struct Fitter<'a> {
 
 /// Carriers this close are one unit's, if the field's direction agrees.
 const SAME_CARRIER_HZ: f64 = 3.0;
+/// Power of leaking carrier over that of the pulse: above −8 dB it is no leak.
+const LEAK: f64 = 0.16;
 /// How far an edge may lie outside the guess: this plus a share of the length.
 const MARGIN_S: f64 = 0.024;
 /// Left out at each end of the plateau, besides the edge itself.
@@ -199,12 +213,13 @@ impl Fitter<'_> {
             let centre = (pieces.len() as f64 - 1.0) / 2.0;
             let piece = length as f64 / pieces.len() as f64;
             let power = |delta: f64| -> f64 {
-                let total =
-                    pieces.iter().enumerate().fold([Complex64::ZERO; 3], |mut sum, (q, p)| {
-                        let turn = Complex64::from_polar(1.0, -delta * piece * (q as f64 - centre));
-                        sum.iter_mut().zip(p).for_each(|(s, z)| *s += z * turn);
-                        sum
-                    });
+                let turn = Complex64::from_polar(1.0, -delta * piece);
+                let mut phasor = Complex64::from_polar(1.0, delta * piece * centre);
+                let mut total = [Complex64::ZERO; 3];
+                for sum in &pieces {
+                    total.iter_mut().zip(sum).for_each(|(t, z)| *t += z * phasor);
+                    phasor *= turn;
+                }
                 self.weighted(&total)
             };
             omega += peak(power, std::f64::consts::PI / length as f64);

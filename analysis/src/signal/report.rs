@@ -17,6 +17,9 @@ pub(super) struct SoFar {
 /// A train with fewer pulses than this share of those due is chance.
 const LEAST_FOUND: f64 = 0.4;
 
+/// Periods that differ by less are nothing to speak of.
+const IRREGULAR_S: f64 = 1e-4;
+
 /// Sum up.
 pub(super) fn report(
     format: &StreamFormat,
@@ -151,7 +154,7 @@ fn transmitter(
     if pulses.overlapped == pulses.found {
         notes.push("every pulse overlaps with another transmitter's".into());
     }
-    if period.wanders {
+    if period.wanders && period.jitter_s > IRREGULAR_S {
         notes.push("irregular timing: the single periods differ".into());
     }
     if aside > 0.02 || sums.magnitude_scatter() > 0.1 {

@@ -66,8 +66,6 @@ const UNSTEADY_NOISE: f64 = 32.0;
 const LEFT_OVER: f64 = 4e-4;
 /// The same where direction and both edges agree with the stronger one: −12 dB.
 const LEFT_OVER_ALIKE: f64 = 0.06;
-/// Power of leaking carrier over that of the pulse: above −8 dB it is no leak.
-const LEAK: f64 = 0.16;
 const TOUCHING_S: f64 = 0.02;
 
 impl Separation<'_> {
@@ -231,5 +229,5 @@ fn is_left_over(weak: &Burst, strong: &Burst) -> bool {
 fn is_leak(weak: &Burst, strong: &Burst, rate_hz: f64) -> bool {
     let touches =
         (weak.on - strong.off).abs().min((weak.off - strong.on).abs()) < TOUCHING_S * rate_hz;
-    touches && weak.density() < LEAK * strong.density() && weak.same_source(strong, rate_hz)
+    touches && weak.may_leak_from(strong, rate_hz)
 }
