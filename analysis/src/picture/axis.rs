@@ -78,6 +78,16 @@ impl Axis {
         Self { from, to, name: name.into(), ticks, logarithmic: true }
     }
 
+    /// An axis of named rows at 1, 2, … from the top down.
+    pub fn rows<'a>(names: impl Iterator<Item = &'a str>) -> Self {
+        let named = (1..).zip(names);
+        let ticks: Vec<Tick> = named
+            .map(|(row, name)| Tick { value: f64::from(row), label: Some(name.to_owned()) })
+            .collect();
+        let from = ticks.len() as f64 + 0.5;
+        Self { from, to: 0.5, ticks, name: String::new(), logarithmic: false }
+    }
+
     /// Place of a value: 0 at the start of the axis, 1 at its end. NaN for a
     /// value that a logarithmic axis has no place for.
     pub fn place(&self, value: f64) -> f64 {

@@ -16,6 +16,7 @@ pub mod field_over_distance;
 mod font;
 pub mod legend;
 pub mod plot;
+pub mod pulse_timeline;
 pub mod style;
 
 pub use axis::Axis;
