@@ -7,7 +7,6 @@ use clap::{Args, ValueEnum};
 use coilrig_analysis::limits::RECEIVER_THRESHOLD;
 use coilrig_analysis::picture::coupling_over_distance::CouplingOverDistance;
 use coilrig_analysis::picture::field_over_distance::FieldOverDistance;
-use coilrig_analysis::picture::{self, Picture};
 use coilrig_analysis::range::{
     FieldReading, OffsetChoice, Options, RangeAnalysis, RangeError, analyse, common_u_rel,
 };
@@ -18,6 +17,7 @@ use serde::Serialize;
 use super::{CAUTIONS, Outcome};
 use crate::error::{Error, Result};
 use crate::files;
+use crate::output::pictures;
 use crate::readings::{self, Table};
 
 /// Fit a dipole to field over distance: moment, range, coupling
@@ -122,7 +122,8 @@ fn unusable(path: &Path, table: &Table, error: &RangeError) -> Error {
     Error::file(place, error.to_string(), remedy)
 }
 
-fn json(analysis: &RangeAnalysis) -> Result<String> {
+/// The JSON document of the contract.
+pub(crate) fn json(analysis: &RangeAnalysis) -> Result<String> {
     let document = Document { format: "coilrig-range/1", analysis };
     let text = serde_json::to_string_pretty(&document).map_err(|e| {
         Error::file("results", format!("cannot be put as JSON: {e}"), "report this")
@@ -130,7 +131,9 @@ fn json(analysis: &RangeAnalysis) -> Result<String> {
     Ok(text + "\n")
 }
 
-fn write_all(
+/// Write everything that follows from the readings to `folder`: range.json, the
+/// charts, and the coupling as CSV.
+pub(crate) fn write_all(
     folder: &Path,
     readings: &[FieldReading],
     analysis: &RangeAnalysis,
@@ -139,16 +142,8 @@ fn write_all(
     files::make_folder(folder)?;
     files::write_whole(&folder.join("range.json"), json.as_bytes())?;
     files::write_whole(&folder.join("coupling.csv"), coupling(readings, analysis).as_bytes())?;
-    write_picture(folder, "field_over_distance", &FieldOverDistance { readings, analysis })?;
-    write_picture(folder, "coupling_over_distance", &CouplingOverDistance { readings, analysis })
-}
-
-fn write_picture(folder: &Path, name: &str, what: &impl Picture) -> Result<()> {
-    let drawing = picture::render(what).map_err(|e| {
-        Error::file(folder.join(name).display(), e.to_string(), "run without --out for the table")
-    })?;
-    files::write_whole(&folder.join(format!("{name}.svg")), drawing.svg.as_bytes())?;
-    files::write_whole(&folder.join(format!("{name}.png")), &drawing.png)
+    pictures::write(folder, "field_over_distance", &FieldOverDistance { readings, analysis })?;
+    pictures::write(folder, "coupling_over_distance", &CouplingOverDistance { readings, analysis })
 }
 
 fn coupling(readings: &[FieldReading], analysis: &RangeAnalysis) -> String {
@@ -162,7 +157,8 @@ fn coupling(readings: &[FieldReading], analysis: &RangeAnalysis) -> String {
     text
 }
 
-fn for_people(path: &Path, readings: &[FieldReading], analysis: &RangeAnalysis) -> String {
+/// The results as a text.
+pub(crate) fn for_people(path: &Path, readings: &[FieldReading], analysis: &RangeAnalysis) -> String {
     let mut lines = vec![format!("{}: {} readings", path.display(), readings.len()), String::new()];
     let mut row = |name: &str, text: String| lines.push(format!("{name:<18}{text}"));
     row("moment", units::plus_minus(analysis.moment_a_m2.scaled(1e3), "mA·m²"));

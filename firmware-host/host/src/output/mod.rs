@@ -1,4 +1,7 @@
 //! Results as documents, tables for machines and tables for people.
 
 pub mod columns;
+pub mod demo_report;
 pub mod measurement;
+pub mod pictures;
+pub mod survey;
