@@ -1,5 +1,6 @@
 //! Where readings are to be taken, and in which order.
 
+use std::cmp::Ordering;
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
@@ -13,6 +14,13 @@ pub struct Point {
     pub distance_m: f64,
     /// How the receiver stands to the transmitter.
     pub alignment: Alignment,
+}
+
+impl Point {
+    /// Nearest first; of two as near, coaxial first.
+    pub fn by_nearness(&self, other: &Self) -> Ordering {
+        self.distance_m.total_cmp(&other.distance_m).then(self.alignment.cmp(&other.alignment))
+    }
 }
 
 impl fmt::Display for Point {
@@ -53,9 +61,7 @@ impl Plan {
             return Err(PlanError::Empty);
         }
         if order == Order::NearestFirst {
-            points.sort_by(|a, b| {
-                a.distance_m.total_cmp(&b.distance_m).then(a.alignment.cmp(&b.alignment))
-            });
+            points.sort_by(Point::by_nearness);
         }
         Ok(Self(points))
     }

@@ -6,7 +6,10 @@ use super::plan::Point;
 use super::surveyed::{self, NotTaken, Surveyed};
 use crate::field::constants::NOMINAL_CARRIER_HZ;
 use crate::range::fit::fit;
-use crate::range::{DipoleFit, FieldReading, OffsetChoice, RangeError};
+use crate::range::{
+    DipoleFit, FieldReading, OffsetChoice, Options, RangeAnalysis, RangeError, analyse,
+    common_u_rel,
+};
 use crate::signal::Measurement;
 
 /// A survey under way.
@@ -201,6 +204,19 @@ impl Survey {
         self.fit_without(None)
     }
 
+    /// All that follows from the readings that count, the calibration they share
+    /// included.
+    ///
+    /// # Errors
+    ///
+    /// What the readings lack.
+    pub fn analyse(&self) -> Result<RangeAnalysis, RangeError> {
+        let readings: Vec<FieldReading> = self.kept().map(|kept| kept.taken.reading).collect();
+        let shares: Vec<f64> = self.kept().map(|kept| kept.taken.u_calibration_rel).collect();
+        let u_calibration_rel = common_u_rel(&shares);
+        analyse(&readings, &Options { u_calibration_rel, ..Options::default() })
+    }
+
     /// The reading of that number beside the fit to all others that count;
     /// `None` while these give no fit.
     pub fn compare(&self, number: usize) -> Option<Comparison> {
@@ -245,7 +261,8 @@ impl Survey {
         let here = Point { distance_m: reading.distance_m, alignment: reading.alignment };
         let numbers = [reading.field_a_per_m, reading.u_field_a_per_m];
         let is_field = numbers.iter().all(|v| *v > 0.0 && v.is_finite());
-        if here != point || !is_field || !(taken.u_calibration_rel >= 0.0) {
+        let is_share = taken.u_calibration_rel >= 0.0 && taken.u_calibration_rel.is_finite();
+        if here != point || !is_field || !is_share {
             return Err(Refused::OutOfPlace(self.readings.len() + 1));
         }
         self.readings.push((taken.clone(), Standing::InHand));
@@ -373,6 +390,17 @@ mod tests {
         assert!((survey.fit().unwrap().moment_a_m2.value - 5e-3).abs() < 1e-9);
         survey.apply(&Event::Kept { reading }).unwrap();
         assert_eq!(survey.compare(reading).unwrap(), comparison);
+    }
+
+    /// Each reading states 5 % of calibration.
+    #[test]
+    fn the_calibration_counts_once_however_many_readings() {
+        let mut survey = survey();
+        (1..=5).for_each(|number| drop(take_and_keep(&mut survey, number, 1.0)));
+        let own = survey.fit().unwrap().moment_a_m2.u_rel();
+        let all = survey.analyse().unwrap().moment_a_m2.u_rel();
+        assert!(own < 0.01);
+        assert!((all / own.hypot(0.05) - 1.0).abs() < 1e-9);
     }
 
     #[test]

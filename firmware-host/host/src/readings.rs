@@ -87,7 +87,7 @@ fn parse(path: &Path, text: &str) -> Result<Table> {
 
 /// Line, counted from 1, of the first row at or after `byte`. The reader's own
 /// count stops before the blank lines and comments that it skips.
-fn line_from(text: &str, byte: usize) -> u64 {
+pub(crate) fn line_from(text: &str, byte: usize) -> u64 {
     let (before, after) = text.as_bytes().split_at(byte.min(text.len()));
     let ended = before.iter().filter(|b| **b == b'\n').count();
     let skipped = after

@@ -6,10 +6,13 @@ use clap::{Parser, Subcommand};
 
 use crate::error::{Error, Result};
 
+mod demo;
 mod emulate;
+mod measure;
 mod ports;
-mod record;
 mod range;
+mod record;
+mod survey;
 
 /// How a command that worked came out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,19 +47,25 @@ This rig is no certification: the maker's service, local rules and licensed prac
 
 #[derive(Subcommand)]
 enum Command {
+    Demo(demo::Demo),
     Emulate(emulate::Emulate),
+    Measure(measure::Measure),
     Ports(ports::Ports),
     Record(record::Record),
     Range(range::Range),
+    Survey(survey::Arguments),
 }
 
 /// Read the command line, run the command, say what happened.
 pub fn run() -> ExitCode {
     let result: Result<Outcome> = match CommandLine::parse().command {
+        Command::Demo(args) => demo::run(&args),
         Command::Emulate(args) => emulate::run(&args),
+        Command::Measure(args) => measure::run(&args),
         Command::Ports(args) => ports::run(&args),
         Command::Record(args) => record::run(args),
         Command::Range(args) => range::run(&args),
+        Command::Survey(args) => survey::run(args),
     };
     result.map_or_else(report, ExitCode::from)
 }

@@ -1,0 +1,353 @@
+//! The conversation with the person who carries the receiver.
+//!
+//! Everything is asked on standard error, a line a question, and answered a line
+//! an answer, so that a pipe can hold the conversation as well as a person.
+
+use std::future::Future;
+use std::io::{BufRead, IsTerminal};
+use std::path::Path;
+use std::pin::Pin;
+
+use coilrig_analysis::range::Alignment;
+use coilrig_analysis::survey::{
+    CARRIER_TOLERANCE_HZ, Event, Point, PointState, Standing, Step, Survey,
+};
+use coilrig_analysis::units;
+use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
+
+use super::run::{Attempt, Recording, SurveyRun};
+use crate::error::{Error, Kind, Result};
+use crate::link::Link;
+use crate::recording::Notice;
+
+/// The lines of a person or a pipe.
+pub struct Answers(UnboundedReceiver<String>);
+
+impl Answers {
+    /// The lines of `source`, read on a thread of its own.
+    ///
+    /// # Errors
+    ///
+    /// The system does not let the program start a thread.
+    pub fn of(source: impl BufRead + Send + 'static) -> Result<Self> {
+        let (lines, answers) = unbounded_channel();
+        std::thread::Builder::new()
+            .name("answers".into())
+            .spawn(move || {
+                // A line that cannot be read ends the answers, as their end does.
+                for line in source.lines().map_while(std::result::Result::ok) {
+                    if lines.send(line).is_err() {
+                        return;
+                    }
+                }
+            })
+            .map_err(|e| {
+                Error::file("answers", format!("cannot be read: {e}"), "close some programs")
+            })?;
+        Ok(Self(answers))
+    }
+
+    async fn next(&mut self) -> Option<String> {
+        self.0.recv().await
+    }
+}
+
+/// What a person wants.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Answer {
+    /// Enter alone.
+    Yes,
+    /// Take the point in question, or the one of that number, again.
+    Repeat(Option<usize>),
+    /// Drop the reading in hand, or that of the point of that number.
+    Drop(Option<usize>),
+    Skip,
+    Stop,
+    /// Something else.
+    Unclear,
+}
+
+impl Answer {
+    fn of(line: &str) -> Self {
+        let line = line.trim().to_lowercase();
+        let (word, rest) = line.split_at(line.chars().next().map_or(0, char::len_utf8));
+        let rest = rest.trim();
+        let number = rest.parse().ok();
+        match word {
+            "" => Self::Yes,
+            "r" if rest.is_empty() || number.is_some() => Self::Repeat(number),
+            "d" if rest.is_empty() || number.is_some() => Self::Drop(number),
+            "s" if rest.is_empty() => Self::Skip,
+            "q" if rest.is_empty() => Self::Stop,
+            _ => Self::Unclear,
+        }
+    }
+}
+
+/// Lead a person through what is left of the survey. Ends when they stop, when
+/// the answers end, when `stop` is ready, or when there is nothing left to do.
+///
+/// # Errors
+///
+/// Those that trying again at the same place cannot mend; what was taken before
+/// is kept.
+pub async fn guide(
+    run: &mut SurveyRun,
+    port: &Path,
+    how: &Recording,
+    answers: Answers,
+    stop: impl Future<Output = ()>,
+) -> Result<()> {
+    let stop: Pin<Box<dyn Future<Output = ()> + '_>> = Box::pin(stop);
+    Guide { run, port, how, answers, stop, is_stopped: false }.lead().await
+}
+
+struct Guide<'a> {
+    run: &'a mut SurveyRun,
+    port: &'a Path,
+    how: &'a Recording,
+    answers: Answers,
+    stop: Pin<Box<dyn Future<Output = ()> + 'a>>,
+    is_stopped: bool,
+}
+
+impl Guide<'_> {
+    async fn lead(&mut self) -> Result<()> {
+        while !self.is_stopped {
+            match self.run.survey().next() {
+                Step::Place { number, point } => self.place(number, point).await?,
+                Step::Decide(reading) => self.decide(reading).await?,
+                Step::Finished => self.finish().await?,
+            }
+        }
+        Ok(())
+    }
+
+    /// The next answer; the end of the answers, Ctrl-C and a closed terminal all
+    /// mean to stop.
+    async fn ask(&mut self, question: &str) -> Answer {
+        eprintln!("{question}");
+        let line = tokio::select! {
+            biased;
+            () = &mut self.stop => None,
+            line = self.answers.next() => line,
+        };
+        let answer = line.map_or(Answer::Stop, |line| Answer::of(&line));
+        self.is_stopped |= answer == Answer::Stop;
+        answer
+    }
+
+    async fn place(&mut self, number: usize, point: Point) -> Result<()> {
+        let count = self.run.survey().points().count();
+        eprintln!("\npoint {number} of {count}: {point}");
+        eprintln!("  Place the receiver {} m from the unit, coil to coil,", point.distance_m);
+        eprintln!("  {}", where_that_is(point.alignment));
+        let question = format!(
+            "Enter records for {} s, s skips the point, q stops; r N takes point N again, \
+             d N drops its reading",
+            self.how.duration_s
+        );
+        match self.ask(&question).await {
+            Answer::Yes | Answer::Repeat(None) => self.record(number).await?,
+            Answer::Skip | Answer::Drop(None) => {
+                self.run.tell(&Event::Skipped { point: number })?
+            }
+            Answer::Repeat(Some(other)) => self.take_again(other)?,
+            Answer::Drop(Some(other)) => self.drop_of(other)?,
+            Answer::Stop => {}
+            Answer::Unclear => eprintln!("  (one letter, then Enter)"),
+        }
+        Ok(())
+    }
+
+    async fn record(&mut self, number: usize) -> Result<()> {
+        let attempt = match self.attempt(number).await {
+            Ok(Some(attempt)) => attempt,
+            Ok(None) => {
+                self.is_stopped = true;
+                eprintln!("  stopped; this point is still due");
+                return Ok(());
+            }
+            // A cable can be put right on the spot.
+            Err(error) if error.kind() == Kind::Receiver => {
+                eprintln!("  {error}");
+                return Ok(());
+            }
+            Err(error) => return Err(error),
+        };
+        for warning in &attempt.warnings {
+            eprintln!("  note: {warning}");
+        }
+        match &attempt.reading {
+            Ok(_) => self.say_what_else_was_heard(&attempt),
+            Err(why) => {
+                eprintln!("  no reading: {why}");
+                eprintln!("  Check that the unit is on and sends, then record again.");
+            }
+        }
+        Ok(())
+    }
+
+    async fn attempt(&mut self, number: usize) -> Result<Option<Attempt>> {
+        let duration_s = self.how.duration_s;
+        let is_terminal = std::io::stderr().is_terminal();
+        let show = |notice| match notice {
+            Notice::Progress(progress) if is_terminal => {
+                let overload = if progress.overload { "  OVERLOAD" } else { "" };
+                // Back to the start of the line, and clear what the last one left.
+                eprint!("\r  {:.0} of {duration_s} s{overload}\x1b[K", progress.elapsed_s);
+            }
+            Notice::Progress(_) => {}
+            Notice::Gap(gap) => eprintln!("  {} samples missing", gap.missing),
+            Notice::Stalled => eprintln!("  the receiver sends nothing; told it to start again"),
+            Notice::Lost(why) => eprintln!("  {why}; waiting for the receiver"),
+            Notice::Back => eprintln!("  the receiver is back"),
+        };
+        // Opened anew for each point: between two, the cable may have been off.
+        let link = tokio::select! {
+            biased;
+            () = &mut self.stop => return Ok(None),
+            link = Link::open(self.port) => link,
+        };
+        let mut link = link?;
+        let attempt =
+            self.run.record_point(number, &mut link, self.how, show, &mut self.stop).await;
+        if is_terminal {
+            eprintln!();
+        }
+        attempt
+    }
+
+    fn say_what_else_was_heard(&self, attempt: &Attempt) {
+        if !attempt.others.is_empty() {
+            let others: Vec<String> = attempt.others.iter().map(ToString::to_string).collect();
+            eprintln!("  also heard: {}", others.join(", "));
+        }
+    }
+
+    async fn decide(&mut self, reading: usize) -> Result<()> {
+        for line in judgement(self.run.survey(), reading) {
+            eprintln!("  {line}");
+        }
+        let question = "Enter keeps it, r takes the point again, d drops it and goes on, \
+                        q keeps it and stops";
+        match self.ask(question).await {
+            Answer::Yes | Answer::Stop => self.run.tell(&Event::Kept { reading }),
+            Answer::Repeat(None) => self.run.tell(&Event::Repeated { reading }),
+            Answer::Drop(None) | Answer::Skip => self.run.tell(&Event::Dropped { reading }),
+            Answer::Repeat(Some(_)) | Answer::Drop(Some(_)) => {
+                eprintln!("  (this reading first)");
+                Ok(())
+            }
+            Answer::Unclear => {
+                eprintln!("  (one letter, then Enter)");
+                Ok(())
+            }
+        }
+    }
+
+    async fn finish(&mut self) -> Result<()> {
+        eprintln!("\nevery point is done or left");
+        match self.ask("Enter ends; r N takes point N again, d N drops its reading").await {
+            Answer::Yes | Answer::Skip | Answer::Stop => self.is_stopped = true,
+            Answer::Repeat(Some(number)) => self.take_again(number)?,
+            Answer::Drop(Some(number)) => self.drop_of(number)?,
+            Answer::Repeat(None) | Answer::Drop(None) => eprintln!("  (say which: r 3, d 3)"),
+            Answer::Unclear => eprintln!("  (one letter, then Enter)"),
+        }
+        Ok(())
+    }
+
+    fn take_again(&mut self, number: usize) -> Result<()> {
+        match self.run.survey().point(number) {
+            Some((_, PointState::Done(reading))) => self.run.tell(&Event::Repeated { reading }),
+            Some((_, PointState::Left)) => self.run.tell(&Event::Reopened { point: number }),
+            Some((_, PointState::Due)) => {
+                eprintln!("  (point {number} is still to come)");
+                Ok(())
+            }
+            None => {
+                eprintln!("  (there is no point {number})");
+                Ok(())
+            }
+        }
+    }
+
+    fn drop_of(&mut self, number: usize) -> Result<()> {
+        match self.run.survey().point(number) {
+            Some((_, PointState::Done(reading))) => self.run.tell(&Event::Dropped { reading }),
+            _ => {
+                eprintln!("  (point {number} has no reading)");
+                Ok(())
+            }
+        }
+    }
+}
+
+fn where_that_is(alignment: Alignment) -> &'static str {
+    match alignment {
+        Alignment::Coaxial => {
+            "coaxial: straight ahead of its antenna, on the line along which the antenna points."
+        }
+        Alignment::Coplanar => {
+            "coplanar: beside it, square to the line along which its antenna points, at its height."
+        }
+    }
+}
+
+/// What there is to say of a reading before it is kept.
+fn judgement(survey: &Survey, number: usize) -> Vec<String> {
+    let Some(taken) = survey.reading(number) else { return Vec::new() };
+    let mut lines = vec![format!("reading {number}: {taken}")];
+    let is_first = !survey.readings().any(|(_, _, standing)| standing == Standing::Kept);
+    if let Some(hz) = survey.setup().carrier_hz.filter(|_| is_first)
+        && (taken.surveyed.carrier_hz - hz).abs() > CARRIER_TOLERANCE_HZ
+    {
+        lines.push(format!("no unit is closer to {hz} Hz: is this the one that is meant?"));
+    }
+    match (survey.compare(number), survey.fit()) {
+        (Some(comparison), _) => {
+            lines.push(format!(
+                "the fit so far expects {}: {} from it, {} times the uncertainty",
+                units::field_reading(comparison.expected_a_per_m),
+                units::plus_minus(comparison.difference_db, "dB"),
+                units::significant(comparison.difference_u.abs(), 2),
+            ));
+            if comparison.is_surprising() {
+                lines.push(
+                    "that is more than chance explains: check distance and alignment, and look \
+                     for metal near by"
+                        .into(),
+                );
+            }
+        }
+        (None, Err(why)) => lines.push(format!("no fit yet to compare with: {why}")),
+        (None, Ok(_)) => {}
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn answers_are_a_letter_and_at_most_a_number() {
+        for (line, answer) in [
+            ("", Answer::Yes),
+            ("  \r", Answer::Yes),
+            ("r", Answer::Repeat(None)),
+            ("R 3", Answer::Repeat(Some(3))),
+            ("d12", Answer::Drop(Some(12))),
+            ("d", Answer::Drop(None)),
+            (" s ", Answer::Skip),
+            ("Q", Answer::Stop),
+            ("x", Answer::Unclear),
+            ("r x", Answer::Unclear),
+            ("stop", Answer::Unclear),
+            ("é", Answer::Unclear),
+        ] {
+            assert_eq!(Answer::of(line), answer, "{line:?}");
+        }
+    }
+}

@@ -1,0 +1,211 @@
+//! Captures made before, with the places they were recorded at.
+
+use std::path::{Path, PathBuf};
+
+use coilrig_analysis::range::Alignment;
+use coilrig_analysis::survey::{
+    Event, NotTaken, Order, Plan, PlanError, Point, Setup, Survey, TakeError, parse_point,
+};
+use serde::Deserialize;
+
+use crate::error::{Error, Result};
+use crate::readings::line_from;
+use crate::{files, measuring};
+
+/// A capture and where the receiver stood.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Listed {
+    /// The capture.
+    pub path: PathBuf,
+    /// The place.
+    pub point: Point,
+}
+
+/// `PATH@5m:coaxial`; the alignment is coaxial when none is named.
+///
+/// # Errors
+///
+/// Text of another form, in words.
+pub fn parse_argument(text: &str) -> std::result::Result<Listed, String> {
+    let (path, place) = text
+        .rsplit_once('@')
+        .filter(|(path, _)| !path.is_empty())
+        .ok_or("name the capture and its place, as monday@5m:coaxial")?;
+    let point = parse_point(place, Alignment::Coaxial).map_err(|e| e.to_string())?;
+    Ok(Listed { path: path.into(), point })
+}
+
+/// A row of the list.
+#[derive(Deserialize)]
+struct Row {
+    capture: PathBuf,
+    distance_m: f64,
+    alignment: Alignment,
+}
+
+/// Read a list of captures: CSV with the columns `capture,distance_m,alignment`,
+/// paths relative to the list.
+///
+/// # Errors
+///
+/// A list that cannot be read, with the line.
+pub fn read_list(path: &Path) -> Result<Vec<Listed>> {
+    let text = files::read_text(path)?;
+    let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
+    let remedy = "give the columns capture,distance_m,alignment: a path, a number of metres \
+                  with a decimal point, and coaxial or coplanar";
+    let mut rows = csv::ReaderBuilder::new()
+        .comment(Some(b'#'))
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let header = rows.headers().map_err(|e| unreadable(path, &e, remedy))?.clone();
+    let mut listed = Vec::new();
+    for row in rows.records() {
+        let row = row.map_err(|e| unreadable(path, &e, remedy))?;
+        let line = row.position().map_or(0, |at| line_from(text, at.byte() as usize));
+        let place = format!("{}, line {line}", path.display());
+        let refuse = |what: String| Error::file(&place, what, remedy);
+        let row: Row = row.deserialize(Some(&header)).map_err(|e| refuse(in_words(&e)))?;
+        let point = Point { distance_m: row.distance_m, alignment: row.alignment };
+        Plan::new(vec![point], Order::AsGiven).map_err(|e| refuse(e.to_string()))?;
+        listed.push(Listed { path: folder.join(row.capture), point });
+    }
+    Ok(listed)
+}
+
+fn unreadable(path: &Path, error: &csv::Error, remedy: &str) -> Error {
+    Error::file(path.display(), format!("is no list of captures: {}", in_words(error)), remedy)
+}
+
+fn in_words(error: &csv::Error) -> String {
+    match error.kind() {
+        csv::ErrorKind::Deserialize { err, .. } => err.to_string(),
+        _ => error.to_string(),
+    }
+}
+
+/// The survey that captures make: measured in `order`, each that holds the unit
+/// kept. Captures that do not are left out and named in the errors, so that one
+/// bad capture does not cost the others. `warn` is told what a person should know.
+///
+/// # Errors
+///
+/// No capture, a senseless place, or a senseless option.
+pub fn survey_of(
+    mut listed: Vec<Listed>,
+    order: Order,
+    u_distance_m: f64,
+    carrier_hz: Option<f64>,
+    mut warn: impl FnMut(&str),
+) -> Result<(Survey, Vec<Error>)> {
+    if order == Order::NearestFirst {
+        listed.sort_by(|a, b| a.point.by_nearness(&b.point));
+    }
+    let points = listed.iter().map(|l| l.point).collect();
+    let senseless = |e: PlanError| Error::usage(e.to_string(), "name captures and their places");
+    let plan = Plan::new(points, Order::AsGiven).map_err(senseless)?;
+    let refused = |e: coilrig_analysis::survey::Refused| {
+        Error::usage(e.to_string(), "correct the options of the survey")
+    };
+    let mut survey = Survey::new(Setup { plan, u_distance_m, carrier_hz }).map_err(refused)?;
+    let mut errors = Vec::new();
+    for (number, listed) in (1..).zip(&listed) {
+        match measured(&survey, number, &listed.path, &mut warn) {
+            Ok(taken) => {
+                survey.apply(&taken).map_err(refused)?;
+                let reading = survey.readings().count();
+                survey.apply(&Event::Kept { reading }).map_err(refused)?;
+            }
+            Err(error) => {
+                errors.push(error);
+                survey.apply(&Event::Skipped { point: number }).map_err(refused)?;
+            }
+        }
+    }
+    Ok((survey, errors))
+}
+
+fn measured(
+    survey: &Survey,
+    number: usize,
+    path: &Path,
+    warn: &mut impl FnMut(&str),
+) -> Result<Event> {
+    let measured = measuring::measure(path, false)?;
+    let event = survey.take(number, &measured.measurement, &path.display().to_string());
+    match event {
+        Ok(event) => {
+            measured.warnings.iter().for_each(|warning| warn(warning));
+            Ok(event)
+        }
+        Err(TakeError::NotTaken(why @ NotTaken::NotCalibrated)) => Err(not_calibrated(path, &why)),
+        Err(why) => Err(Error::file(
+            path.display(),
+            why.to_string(),
+            "leave the capture out, or name the unit by --carrier",
+        )),
+    }
+}
+
+/// A capture that holds no field.
+pub(super) fn not_calibrated(path: &Path, why: &NotTaken) -> Error {
+    Error::file(
+        path.display(),
+        why.to_string(),
+        "record with --calibration, or add coilrig:field_per_count to the metadata",
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn captures_are_named_with_their_place() {
+        let listed = parse_argument("a@b/c@2.5m:coplanar").unwrap();
+        assert_eq!(listed.path, Path::new("a@b/c"));
+        assert_eq!(listed.point, Point { distance_m: 2.5, alignment: Alignment::Coplanar });
+        for wrong in ["a", "@5m", "a@", "a@x", "a@5:axial"] {
+            assert!(parse_argument(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    fn list(text: &str) -> Result<Vec<Listed>> {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("list.csv");
+        std::fs::write(&path, text).unwrap();
+        read_list(&path).map(|listed| {
+            let inside = |l: Listed| Listed {
+                path: l.path.strip_prefix(folder.path()).unwrap().to_owned(),
+                ..l
+            };
+            listed.into_iter().map(inside).collect()
+        })
+    }
+
+    #[test]
+    fn a_list_is_read_by_its_columns() {
+        let text = "# lower field\ndistance_m,capture,alignment\n\n5, near/a ,coaxial\n";
+        let listed = list(text).unwrap();
+        assert_eq!(listed.len(), 1);
+        assert_eq!(listed[0].path, Path::new("near/a"));
+        assert_eq!(listed[0].point.distance_m, 5.0);
+    }
+
+    #[test]
+    fn a_list_at_fault_is_refused_with_its_line() {
+        let header = "capture,distance_m,alignment\n";
+        for (row, matter) in [
+            ("a,x,coaxial", "invalid float"),
+            ("a,5,axial", "axial"),
+            ("a,-5,coaxial", "over zero"),
+        ] {
+            let error = list(&format!("{header}# note\n{row}\n")).unwrap_err().to_string();
+            assert!(error.contains("list.csv, line 3") && error.contains(matter), "{error}");
+        }
+        assert!(
+            list("capture,alignment\na,coaxial\n").unwrap_err().to_string().contains("distance_m")
+        );
+    }
+}

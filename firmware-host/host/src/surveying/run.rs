@@ -1,0 +1,239 @@
+//! A survey with its folder: each step is on the disk before it counts.
+
+use std::future::Future;
+use std::path::{Path, PathBuf};
+
+use coilrig_analysis::survey::{
+    Event, NotTaken, Point, PointState, Setup, Step, Survey, Surveyed, TakeError,
+};
+
+use super::journal::{Journal, damaged};
+use crate::calibration::Calibration;
+use crate::capture::meta::Paths;
+use crate::error::{Error, Result};
+use crate::link::Link;
+use crate::measuring;
+use crate::recording::{self, Notice, Options};
+use crate::{files, readings};
+
+/// Name of the table of readings in a survey's folder.
+pub const TABLE: &str = "readings.csv";
+/// Name of the journal in a survey's folder.
+const JOURNAL: &str = "survey.jsonl";
+
+/// How points are recorded.
+#[derive(Clone, Debug)]
+pub struct Recording {
+    /// How long each, s.
+    pub duration_s: f64,
+    /// Gain step of the receiver.
+    pub gain_step: u8,
+    /// Calibration of the receiver and the file it stands in.
+    pub calibration: (PathBuf, Calibration),
+    /// Name of the surveyed unit, for the captures.
+    pub unit: Option<String>,
+}
+
+/// What came of recording a point.
+#[derive(Clone, Debug)]
+pub struct Attempt {
+    /// The capture; there whatever came of it.
+    pub capture: PathBuf,
+    /// Number of the reading, now in hand; or why there is none.
+    pub reading: std::result::Result<usize, NotTaken>,
+    /// Other transmitters that were heard.
+    pub others: Vec<Surveyed>,
+    /// Things a person should know.
+    pub warnings: Vec<String>,
+}
+
+/// A survey in a folder.
+pub struct SurveyRun {
+    folder: PathBuf,
+    journal: Journal,
+    survey: Survey,
+}
+
+impl SurveyRun {
+    /// Begin a survey in `folder`, which is made when it is not there.
+    ///
+    /// # Errors
+    ///
+    /// A senseless setup, a folder that holds a survey already, or that cannot be
+    /// written.
+    pub fn begin(folder: &Path, setup: Setup) -> Result<Self> {
+        let survey = Survey::new(setup)
+            .map_err(|e| Error::usage(e.to_string(), "correct the options of the survey"))?;
+        files::make_folder(folder)?;
+        let journal = Journal::begin(&folder.join(JOURNAL), survey.setup())?;
+        let run = Self { folder: folder.to_owned(), journal, survey };
+        run.write_table()?;
+        Ok(run)
+    }
+
+    /// The survey that `folder` holds, as it was left; `None` when it holds none.
+    ///
+    /// # Errors
+    ///
+    /// A journal that is damaged, with the line.
+    pub fn resume(folder: &Path) -> Result<Option<Self>> {
+        let path = folder.join(JOURNAL);
+        if !path.exists() {
+            return Ok(None);
+        }
+        let (journal, setup, events) = Journal::read(&path)?;
+        let mut survey = Survey::new(setup).map_err(|e| damaged(&path, 1, e.to_string()))?;
+        for (line, event) in events {
+            survey.apply(&event).map_err(|e| damaged(&path, line, e.to_string()))?;
+        }
+        let run = Self { folder: folder.to_owned(), journal, survey };
+        // The program may have been killed between the journal and the table.
+        run.write_table()?;
+        Ok(Some(run))
+    }
+
+    /// The survey.
+    pub fn survey(&self) -> &Survey {
+        &self.survey
+    }
+
+    /// The table of the readings that count.
+    pub fn table_path(&self) -> PathBuf {
+        self.folder.join(TABLE)
+    }
+
+    /// Let `event` happen: into the journal, then into the table.
+    ///
+    /// # Errors
+    ///
+    /// It cannot happen now, or the folder cannot be written; the survey is then
+    /// as before.
+    pub fn tell(&mut self, event: &Event) -> Result<()> {
+        let mut after = self.survey.clone();
+        after.apply(event).map_err(|e| Error::usage(e.to_string(), "choose another step"))?;
+        self.journal.append(event)?;
+        self.survey = after;
+        self.write_table()
+    }
+
+    /// Record the point of that number and measure it. The reading is then in
+    /// hand; [`Event::Kept`] makes it count. `None` when `stop` came first: what
+    /// was recorded up to then is left as a capture.
+    ///
+    /// # Errors
+    ///
+    /// Those of the recording and of the measurement, and a capture without
+    /// calibration.
+    pub async fn record_point(
+        &mut self,
+        number: usize,
+        link: &mut Link,
+        how: &Recording,
+        notify: impl FnMut(Notice),
+        stop: impl Future<Output = ()>,
+    ) -> Result<Option<Attempt>> {
+        let Some((point, PointState::Due)) = self.survey.point(number) else {
+            return Err(Error::usage(format!("point {number} is not due"), "choose one that is"));
+        };
+        let name = self.free_name(number, point);
+        let options = Options {
+            name: self.folder.join(&name),
+            duration_s: Some(how.duration_s),
+            gain_step: how.gain_step,
+            calibration: Some(how.calibration.clone()),
+            unit: how.unit.clone(),
+            note: Some(format!("survey, point {number}: {point}")),
+            ..Options::default()
+        };
+        let mut stopped = false;
+        let until = async {
+            stop.await;
+            stopped = true;
+        };
+        let recorded = recording::record(options, link, notify, until).await;
+        if stopped {
+            return Ok(None);
+        }
+        recorded?;
+        self.take(number, &name).map(Some)
+    }
+
+    /// Take every point that is due without asking anybody: `place` puts the
+    /// receiver there; the reading is kept, or the point left when the unit is not
+    /// heard. What came of each point is given in their order.
+    ///
+    /// # Errors
+    ///
+    /// The first error of `place` or of a point.
+    pub async fn record_all(
+        &mut self,
+        link: &mut Link,
+        how: &Recording,
+        mut place: impl FnMut(usize, Point) -> Result<()>,
+        mut notify: impl FnMut(Notice),
+    ) -> Result<Vec<(usize, Attempt)>> {
+        let mut attempts = Vec::new();
+        loop {
+            match self.survey.next() {
+                Step::Finished => return Ok(attempts),
+                Step::Decide(reading) => self.tell(&Event::Kept { reading })?,
+                Step::Place { number, point } => {
+                    place(number, point)?;
+                    let never = std::future::pending();
+                    let attempt = self.record_point(number, link, how, &mut notify, never).await?;
+                    if let Some(attempt) = attempt {
+                        if attempt.reading.is_err() {
+                            self.tell(&Event::Skipped { point: number })?;
+                        }
+                        attempts.push((number, attempt));
+                    }
+                }
+            }
+        }
+    }
+
+    fn take(&mut self, number: usize, name: &str) -> Result<Attempt> {
+        let measured = measuring::measure(&self.folder.join(name), false)?;
+        let mut warnings = measured.warnings;
+        let mut others: Vec<Surveyed> =
+            measured.measurement.transmitters.iter().map(Surveyed::of).collect();
+        let reading = match self.survey.take(number, &measured.measurement, name) {
+            Ok(event) => {
+                if let Event::Taken(taken) = &event {
+                    let is_it = |s: &Surveyed| *s == taken.surveyed;
+                    let of = others.iter().position(is_it);
+                    let notes = of.map(|at| &measured.measurement.transmitters[at].notes);
+                    warnings.extend(notes.into_iter().flatten().cloned());
+                    others.retain(|other| !is_it(other));
+                }
+                self.tell(&event)?;
+                Ok(self.survey.readings().count())
+            }
+            Err(TakeError::NotTaken(why @ NotTaken::NotCalibrated)) => {
+                return Err(super::listed::not_calibrated(&measured.path, &why));
+            }
+            Err(TakeError::NotTaken(why)) => Err(why),
+            Err(TakeError::Refused(why)) => {
+                return Err(Error::usage(why.to_string(), "choose another point"));
+            }
+        };
+        Ok(Attempt { capture: measured.capture.paths.meta, reading, others, warnings })
+    }
+
+    /// A name for the next capture of a point that no capture has, even of a
+    /// recording that was killed.
+    fn free_name(&self, number: usize, point: Point) -> String {
+        let first = format!("point-{number:02}-{}-{}m", point.alignment, point.distance_m);
+        let is_free = |name: &String| {
+            let paths = Paths::of(&self.folder.join(name));
+            !paths.meta.exists() && !paths.data.exists()
+        };
+        let later = (2..).map(|attempt| format!("{first}-{attempt}"));
+        std::iter::once(first.clone()).chain(later).find(is_free).unwrap_or(first)
+    }
+
+    fn write_table(&self) -> Result<()> {
+        let kept = self.survey.kept().map(|k| (&k.taken.reading, k.taken.u_calibration_rel));
+        readings::write(&self.table_path(), kept)
+    }
+}
