@@ -196,11 +196,9 @@ impl Separation<'_> {
         };
         let kinds: Vec<Kind> = (0..bursts.len()).map(kind).collect();
         let overlapped = |i: usize| {
-            (0..bursts.len()).any(|j| {
-                j != i
-                    && matches!(kinds[j], Kind::Pulse | Kind::Open)
-                    && share_time(&bursts[i].0, &bursts[j].0)
-            })
+            let keyed = |j: &usize| *j != i && matches!(kinds[*j], Kind::Pulse | Kind::Open);
+            let others = (0..bursts.len()).filter(keyed).map(|j| &bursts[j].0);
+            others.chain(self.taken).any(|other| share_time(&bursts[i].0, other))
         };
         let overlaps: Vec<bool> = (0..bursts.len()).map(overlapped).collect();
         let all = bursts.into_iter().zip(kinds).zip(overlaps);
@@ -215,12 +213,12 @@ fn share_time(a: &Burst, b: &Burst) -> bool {
 /// Whether `weak` is no more than a flaw in the model of `strong`.
 fn is_left_over(weak: &Burst, strong: &Burst) -> bool {
     let ratio = weak.density() / strong.density();
-    let edge = 0.1 * strong.length();
-    let inside = weak.on > strong.on - edge && weak.off < strong.off + edge;
-    if !inside || ratio >= LEFT_OVER_ALIKE {
+    if !share_time(weak, strong) || ratio >= LEFT_OVER_ALIKE {
         return false;
     }
-    let covers = weak.length() > 0.8 * strong.length();
+    let edge = 0.1 * strong.length();
+    let inside = weak.on > strong.on - edge && weak.off < strong.off + edge;
+    let covers = inside && weak.length() > 0.8 * strong.length();
     ratio < LEFT_OVER || (covers && weak.parallel(strong))
 }
 

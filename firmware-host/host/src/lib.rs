@@ -13,6 +13,7 @@ pub mod files;
 pub mod link;
 pub mod measuring;
 pub mod output;
+pub mod pulse_count;
 pub mod readings;
 pub mod recording;
 pub mod runtime;

@@ -9,6 +9,7 @@ use super::Outcome;
 use crate::calibration::Calibration;
 use crate::error::{Error, Result};
 use crate::link::Link;
+use crate::pulse_count::pulse_counter;
 use crate::recording::{self, Notice, Options, Progress, Summary};
 use crate::runtime;
 
@@ -63,7 +64,7 @@ pub fn run(args: Record) -> Result<Outcome> {
             None
         }
     };
-    let options = Options {
+    let mut options = Options {
         name: args.out,
         duration_s: args.duration,
         gain_step: args.gain,
@@ -81,6 +82,10 @@ pub fn run(args: Record) -> Result<Outcome> {
             "receiver {}, {} {}, {} axes; Ctrl-C ends the recording",
             receiver.serial_number, receiver.firmware, receiver.firmware_version, receiver.axes
         );
+        match pulse_counter(receiver) {
+            Ok(counter) => options.pulse_counter = Some(counter),
+            Err(e) => eprintln!("pulses are not counted: the receiver {e}"),
+        }
         let mut display = Display::new();
         let summary =
             recording::record(options, &mut link, |notice| display.show(notice), stop).await;

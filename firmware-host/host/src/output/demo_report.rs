@@ -118,6 +118,23 @@ pub struct DemoReport<'a> {
     pub analysis: &'a RangeAnalysis,
 }
 
+/// A row of the table of transmitters: its name, and its text for one of them.
+type Row = (&'static str, fn(&Transmitter) -> String);
+
+const QUANTITIES: [Row; 8] = [
+    ("carrier", |t| units::plus_minus(t.carrier_hz, "Hz")),
+    ("carrier less 457 kHz", |t| format!("{:+.1} Hz", t.carrier_hz.value - CARRIER_HZ)),
+    ("period", |t| units::milliseconds(t.period_s)),
+    ("time on", |t| units::milliseconds(t.on_time_s)),
+    ("time off", |t| units::milliseconds(t.off_time_s)),
+    ("RMS field", |t| t.field_a_per_m.map_or("not calibrated".into(), units::field_reading)),
+    ("residual carrier", |t| units::plus_minus(t.residual_carrier_ratio.scaled(100.0), "%")),
+    ("pulses", |t| {
+        let pulses = t.pulses;
+        format!("{} of {}, {} overlapped", pulses.found, pulses.expected, pulses.overlapped)
+    }),
+];
+
 const STYLE: &str = include_str!("report.css");
 
 impl DemoReport<'_> {
@@ -159,24 +176,10 @@ impl DemoReport<'_> {
         html! {
             h2 { "Transmitters heard" }
             table {
-                thead { tr {
-                    th { "" } th { "carrier" } th { "off 457 kHz" } th { "period" }
-                    th { "time on" } th { "time off" } th { "RMS field" }
-                    th { "residual carrier" } th { "pulses" }
-                } }
-                tbody { @for t in all { tr {
-                    th { (t.label) }
-                    td { (units::plus_minus(t.carrier_hz, "Hz")) }
-                    td { (format!("{:+.1} Hz", t.carrier_hz.value - CARRIER_HZ)) }
-                    td { (units::milliseconds(t.period_s)) }
-                    td { (units::milliseconds(t.on_time_s)) }
-                    td { (units::milliseconds(t.off_time_s)) }
-                    td { (t.field_a_per_m.map_or("not calibrated".into(), units::field_reading)) }
-                    td { (units::plus_minus(t.residual_carrier_ratio.scaled(100.0), "%")) }
-                    td {
-                        (t.pulses.found) " of " (t.pulses.expected) ", "
-                        (t.pulses.overlapped) " overlapped"
-                    }
+                thead { tr { th { "" } @for t in all { th { (t.label) } } } }
+                tbody { @for (name, of) in QUANTITIES { tr {
+                    th { (name) }
+                    @for t in all { td { (of(t)) } }
                 } } }
             }
             p.note {
