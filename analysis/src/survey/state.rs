@@ -396,7 +396,9 @@ mod tests {
     #[test]
     fn the_calibration_counts_once_however_many_readings() {
         let mut survey = survey();
-        (1..=5).for_each(|number| drop(take_and_keep(&mut survey, number, 1.0)));
+        for number in 1..=5 {
+            take_and_keep(&mut survey, number, 1.0);
+        }
         let own = survey.fit().unwrap().moment_a_m2.u_rel();
         let all = survey.analyse().unwrap().moment_a_m2.u_rel();
         assert!(own < 0.01);

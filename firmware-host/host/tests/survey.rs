@@ -224,7 +224,7 @@ fn a_walk_over_the_field_and_the_captures_of_it() {
     field.place(coaxial(3.0));
     let said = session.record();
     assert!(said.contains("coaxial: straight ahead of its antenna"), "{said}");
-    assert!(said.contains("no fit yet to compare with: 0 readings"), "{said}");
+    assert!(said.contains("no fit yet to compare with; it needs 3 readings"), "{said}");
     session.say("");
     field.place(coaxial(4.0));
     session.record();

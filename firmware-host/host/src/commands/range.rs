@@ -158,7 +158,11 @@ fn coupling(readings: &[FieldReading], analysis: &RangeAnalysis) -> String {
 }
 
 /// The results as a text.
-pub(crate) fn for_people(path: &Path, readings: &[FieldReading], analysis: &RangeAnalysis) -> String {
+pub(crate) fn for_people(
+    path: &Path,
+    readings: &[FieldReading],
+    analysis: &RangeAnalysis,
+) -> String {
     let mut lines = vec![format!("{}: {} readings", path.display(), readings.len()), String::new()];
     let mut row = |name: &str, text: String| lines.push(format!("{name:<18}{text}"));
     row("moment", units::plus_minus(analysis.moment_a_m2.scaled(1e3), "mA·m²"));

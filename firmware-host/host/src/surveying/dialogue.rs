@@ -8,7 +8,7 @@ use std::io::{BufRead, IsTerminal};
 use std::path::Path;
 use std::pin::Pin;
 
-use coilrig_analysis::range::Alignment;
+use coilrig_analysis::range::{Alignment, RangeError};
 use coilrig_analysis::survey::{
     CARRIER_TOLERANCE_HZ, Event, Point, PointState, Standing, Step, Survey,
 };
@@ -321,7 +321,10 @@ fn judgement(survey: &Survey, number: usize) -> Vec<String> {
                 );
             }
         }
-        (None, Err(why)) => lines.push(format!("no fit yet to compare with: {why}")),
+        (None, Err(RangeError::TooFew { need, .. })) => {
+            lines.push(format!("no fit yet to compare with; it needs {need} readings"));
+        }
+        (None, Err(why)) => lines.push(format!("no fit to compare with: {why}")),
         (None, Ok(_)) => {}
     }
     lines

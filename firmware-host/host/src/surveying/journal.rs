@@ -19,6 +19,14 @@ pub(super) struct Journal {
     text: String,
 }
 
+/// What a journal told.
+pub(super) struct Told {
+    /// What the survey was set up with.
+    pub setup: Setup,
+    /// Its steps, each with the line it stands in.
+    pub events: Vec<(usize, Event)>,
+}
+
 #[derive(Serialize, Deserialize)]
 struct Head {
     format: String,
@@ -49,8 +57,8 @@ impl Journal {
         Ok(journal)
     }
 
-    /// Read the journal at `path`: it, its plan, and its steps with their lines.
-    pub fn read(path: &Path) -> Result<(Self, Setup, Vec<(usize, Event)>)> {
+    /// Read the journal at `path`.
+    pub fn read(path: &Path) -> Result<(Self, Told)> {
         let text = files::read_text(path)?;
         let mut lines = (1..).zip(text.lines());
         let (_, first) = lines.next().ok_or_else(|| damaged(path, 1, "is empty"))?;
@@ -62,7 +70,7 @@ impl Journal {
         let events = lines
             .map(|(number, line)| parse::<Line>(path, number, line).map(|l| (number, l.event)))
             .collect::<Result<Vec<_>>>()?;
-        Ok((Self { path: path.to_owned(), text }, head.setup, events))
+        Ok((Self { path: path.to_owned(), text }, Told { setup: head.setup, events }))
     }
 
     /// Add a step.

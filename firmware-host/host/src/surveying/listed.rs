@@ -8,6 +8,7 @@ use coilrig_analysis::survey::{
 };
 use serde::Deserialize;
 
+use super::run::notes;
 use crate::error::{Error, Result};
 use crate::readings::line_from;
 use crate::{files, measuring};
@@ -137,6 +138,11 @@ fn measured(
     match event {
         Ok(event) => {
             measured.warnings.iter().for_each(|warning| warn(warning));
+            if let Event::Taken(taken) = &event {
+                for note in notes(&measured.measurement, taken) {
+                    warn(&format!("{}: {note}", path.display()));
+                }
+            }
             Ok(event)
         }
         Err(TakeError::NotTaken(why @ NotTaken::NotCalibrated)) => Err(not_calibrated(path, &why)),

@@ -3,8 +3,9 @@
 use std::future::Future;
 use std::path::{Path, PathBuf};
 
+use coilrig_analysis::signal::Measurement;
 use coilrig_analysis::survey::{
-    Event, NotTaken, Point, PointState, Setup, Step, Survey, Surveyed, TakeError,
+    Event, NotTaken, Point, PointState, Setup, Step, Survey, Surveyed, TakeError, Taken,
 };
 
 use super::journal::{Journal, damaged};
@@ -47,6 +48,12 @@ pub struct Attempt {
     pub warnings: Vec<String>,
 }
 
+/// What the measurement says of the transmitter that was taken.
+pub(super) fn notes(measurement: &Measurement, taken: &Taken) -> Vec<String> {
+    let of = measurement.transmitters.iter().find(|t| Surveyed::of(t) == taken.surveyed);
+    of.map(|t| t.notes.clone()).unwrap_or_default()
+}
+
 /// A survey in a folder.
 pub struct SurveyRun {
     folder: PathBuf,
@@ -81,9 +88,9 @@ impl SurveyRun {
         if !path.exists() {
             return Ok(None);
         }
-        let (journal, setup, events) = Journal::read(&path)?;
-        let mut survey = Survey::new(setup).map_err(|e| damaged(&path, 1, e.to_string()))?;
-        for (line, event) in events {
+        let (journal, told) = Journal::read(&path)?;
+        let mut survey = Survey::new(told.setup).map_err(|e| damaged(&path, 1, e.to_string()))?;
+        for (line, event) in told.events {
             survey.apply(&event).map_err(|e| damaged(&path, line, e.to_string()))?;
         }
         let run = Self { folder: folder.to_owned(), journal, survey };
@@ -200,11 +207,8 @@ impl SurveyRun {
         let reading = match self.survey.take(number, &measured.measurement, name) {
             Ok(event) => {
                 if let Event::Taken(taken) = &event {
-                    let is_it = |s: &Surveyed| *s == taken.surveyed;
-                    let of = others.iter().position(is_it);
-                    let notes = of.map(|at| &measured.measurement.transmitters[at].notes);
-                    warnings.extend(notes.into_iter().flatten().cloned());
-                    others.retain(|other| !is_it(other));
+                    warnings.extend(notes(&measured.measurement, taken));
+                    others.retain(|other| *other != taken.surveyed);
                 }
                 self.tell(&event)?;
                 Ok(self.survey.readings().count())
