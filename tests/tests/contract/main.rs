@@ -1,0 +1,9 @@
+//! Commands, formats and exit codes as users and other programs rely on them,
+//! written from their description alone.
+
+mod commands;
+mod live_receiver;
+mod measurement;
+mod range;
+mod truth;
+mod unusable_captures;
