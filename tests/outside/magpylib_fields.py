@@ -2,7 +2,7 @@
 """Static fields of dipoles and circular loops as magpylib computes them.
 
 Writes magpylib_fields.csv beside this script, the table that
-tests/tests/outside_fields.rs compares with. Needs magpylib 5 or later.
+tests/tests/outside/fields.rs compares with. Needs magpylib 5 or later.
 
     magpylib_fields.py           write the table
     magpylib_fields.py --check   compute it anew, compare with the committed one

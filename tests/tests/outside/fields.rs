@@ -3,7 +3,7 @@
 use coilrig_analysis::field::circular_loop::CircularLoop;
 use coilrig_analysis::field::dipole;
 
-const TABLE: &str = include_str!("../outside/magpylib_fields.csv");
+const TABLE: &str = include_str!("../../outside/magpylib_fields.csv");
 
 /// One line of the table: what makes the field, where, and the field.
 struct Row<'a> {
