@@ -59,7 +59,8 @@ impl Picture for PulseTimeline {
             let shade = SERIES[i % SERIES.len()].colour;
             for bar in bars.iter().filter(|b| b.off_s > self.from_s && b.on_s < self.until_s) {
                 let (on, off) = (bar.on_s.max(self.from_s), bar.off_s.min(self.until_s));
-                let edges = |half: f64| [(on, row + half, row - half), (off, row + half, row - half)];
+                let edges =
+                    |half: f64| [(on, row + half, row - half), (off, row + half, row - half)];
                 plot.band(canvas, edges(HALF), shade, 1.0)?;
                 if bar.overlapped {
                     plot.band(canvas, edges(0.12), colour::BLACK, 1.0)?;

@@ -62,8 +62,9 @@ impl StreamFormat {
             return Err(FormatError::SampleRate(self.sample_rate_hz));
         }
         let offset_hz = (self.tuned_hz - CARRIER_HZ).abs();
+        let seen_hz = 0.45 * self.sample_rate_hz;
         // Units may be off by 100 Hz; the outermost tenth is where filters fall off.
-        if !(offset_hz + 100.0 <= 0.45 * self.sample_rate_hz) {
+        if offset_hz.is_nan() || offset_hz + 100.0 > seen_hz {
             return Err(FormatError::Tuning {
                 tuned_hz: self.tuned_hz,
                 rate_hz: self.sample_rate_hz,
@@ -107,7 +108,7 @@ impl Calibration {
             }
         }
         let ppm = self.clock_offset_ppm.unwrap_or(0.0);
-        if !(ppm.abs() < 1000.0) {
+        if !(-1000.0..1000.0).contains(&ppm) {
             let (name, need) = ("clock_offset_ppm", "between -1000 and 1000");
             return Err(FormatError::CalibrationValue { name, value: ppm, need });
         }

@@ -82,8 +82,7 @@ impl Separation<'_> {
             let mut touched = self.apply(&burst, -1.0);
             bursts.push((burst, coherent));
             if coherent {
-                let relaxed = self.relax(&mut bursts);
-                touched = touched.start.min(relaxed.start)..touched.end.max(relaxed.end);
+                touched = self.relax(&mut bursts, touched);
             }
             self.bank.refresh(self.span, touched.clone());
             self.bank.search(touched, self.noise);
@@ -137,14 +136,18 @@ impl Separation<'_> {
         }
     }
 
-    /// Fit again every burst that shares time with the newest one.
-    fn relax(&mut self, bursts: &mut [(Burst, bool)]) -> std::ops::Range<usize> {
+    /// Fit again every burst that shares time with the newest one; `touched`
+    /// samples become all that were changed.
+    fn relax(
+        &mut self,
+        bursts: &mut [(Burst, bool)],
+        mut touched: std::ops::Range<usize>,
+    ) -> std::ops::Range<usize> {
         let newest = bursts.len() - 1;
         let mut together = vec![newest];
         together.extend(
             (0..newest).filter(|&i| bursts[i].1 && share_time(&bursts[i].0, &bursts[newest].0)),
         );
-        let mut touched = usize::MAX..0;
         if together.len() == 1 {
             return touched;
         }

@@ -47,7 +47,7 @@ impl Agreement {
             self.quantity.to_owned(),
             units::plus_minus(self.measured.scaled(factor), unit),
             format!("{:.places$} {unit}", self.truth * factor),
-            format!("{:+.1}", self.error_over_u()),
+            signed(self.error_over_u(), "").trim_end().to_owned(),
         ]
     }
 
@@ -96,6 +96,11 @@ pub fn agreements(truths: &[UnitTruth], measurement: &Measurement) -> Vec<Agreem
     all
 }
 
+/// A number with its sign, one place: +1.2 or −0.4.
+fn signed(value: f64, unit: &str) -> String {
+    format!("{value:+.1} {unit}").replace('-', "−")
+}
+
 /// What goes into the report.
 pub struct DemoReport<'a> {
     /// Date, ISO 8601.
@@ -123,7 +128,7 @@ type Row = (&'static str, fn(&Transmitter) -> String);
 
 const QUANTITIES: [Row; 8] = [
     ("carrier", |t| units::plus_minus(t.carrier_hz, "Hz")),
-    ("carrier less 457 kHz", |t| format!("{:+.1} Hz", t.carrier_hz.value - CARRIER_HZ)),
+    ("carrier less 457 kHz", |t| signed(t.carrier_hz.value - CARRIER_HZ, "Hz")),
     ("period", |t| units::milliseconds(t.period_s)),
     ("time on", |t| units::milliseconds(t.on_time_s)),
     ("time off", |t| units::milliseconds(t.off_time_s)),
