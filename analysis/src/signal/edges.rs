@@ -61,7 +61,7 @@ impl FineSpan<'_> {
     ) -> Option<(f64, f64)> {
         let (start, width) = (coarse * self.ratio, width * self.ratio);
         let sigma = (0.5 / power).sqrt();
-        let step = (2.0 * sigma).min(STEP_SHARE) * width;
+        let step = (4.0 * sigma).min(STEP_SHARE) * width;
         let half = self.template.reach().max(2.0) + step;
         let reach = half + 1.5 * self.ratio + 0.5 * width;
         let first = (start - reach).floor().max(0.0) as usize;

@@ -47,6 +47,11 @@ impl Line {
         if self.xx > 0.0 { self.xy / self.xx } else { 0.0 }
     }
 
+    /// Fitted y at `x`.
+    pub(super) fn at(&self, x: f64) -> f64 {
+        self.y + self.slope() * (x - self.x)
+    }
+
     /// Weighted sum of squared residuals from the line.
     pub(super) fn residual(&self) -> f64 {
         (self.yy - self.slope() * self.xy).max(0.0)
@@ -70,7 +75,7 @@ mod tests {
             line.add(x, 3.0 + 0.25 * (x - 1e6), 1.0 + f64::from(i % 3));
         }
         assert!((line.slope() - 0.25).abs() < 1e-12);
-        assert!((line.mean() - 15.4).abs() < 1.0);
+        assert!((line.at(1e6 + 8.0) - 5.0).abs() < 1e-9);
         assert!(line.residual() < 1e-9);
     }
 }

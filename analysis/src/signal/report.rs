@@ -124,7 +124,9 @@ fn transmitter(
         found: sums.found,
         overlapped: sums.overlapped,
     };
-    let first_pulse_s = sums.first_on_s() / clock;
+    let irregular = period.wanders && period.jitter_s > IRREGULAR_S;
+    let first_on_s = if irregular { sums.first_on_s() } else { sums.fitted_first_on_s() };
+    let first_pulse_s = first_on_s / clock;
     let mut notes = Vec::new();
     if calibration.field_per_count.is_none() {
         notes.push("no field values: the capture is not calibrated (no field_per_count)".into());
@@ -154,7 +156,7 @@ fn transmitter(
     if pulses.overlapped == pulses.found {
         notes.push("every pulse overlaps with another transmitter's".into());
     }
-    if period.wanders && period.jitter_s > IRREGULAR_S {
+    if irregular {
         notes.push("irregular timing: the single periods differ".into());
     }
     if aside > 0.02 || sums.magnitude_scatter() > 0.1 {

@@ -14,6 +14,7 @@ pub(super) struct StepTemplate {
     /// Integral of the step response from −`reach`, at spacing 1 / `FINE`.
     integral: Vec<f64>,
     reach: f64,
+    own_overlap: f64,
 }
 
 impl StepTemplate {
@@ -42,7 +43,8 @@ impl StepTemplate {
         for i in 1..entries {
             integral[i] = integral[i - 1] + (step[i - 1] + step[i]) / (2 * FINE) as f64;
         }
-        Self { integral, reach }
+        let own_overlap = step.iter().map(|s| s * (1.0 - s)).sum::<f64>() / FINE as f64;
+        Self { integral, reach, own_overlap }
     }
 
     /// Value, `time` working samples after the half-amplitude point, of an edge
@@ -70,13 +72,7 @@ impl StepTemplate {
     /// ∫ s(1 − s) of the sharp edge, in working samples: the part of an edge's
     /// apparent width that the filter makes.
     pub(super) fn own_overlap(&self) -> f64 {
-        let steps = (2.0 * self.reach) as usize * FINE;
-        (0..=steps)
-            .map(|i| {
-                let s = self.edge(i as f64 / FINE as f64 - self.reach, 0.0);
-                s * (1.0 - s) / FINE as f64
-            })
-            .sum()
+        self.own_overlap
     }
 
     fn integral(&self, time: f64) -> f64 {

@@ -164,8 +164,14 @@ impl TrainSums {
         if clean >= 5.0 && clean >= 0.25 * all { &self.clean } else { &self.all }
     }
 
+    /// Rising edge of the first pulse as measured, s.
     pub(super) fn first_on_s(&self) -> f64 {
         self.first_on_s
+    }
+
+    /// The same as all pulses have it, for a train that keeps time.
+    pub(super) fn fitted_first_on_s(&self) -> f64 {
+        self.first_on_s + self.sums().timing.line.at(0.0)
     }
 
     pub(super) fn carrier(&self) -> Reading {
@@ -225,7 +231,7 @@ impl TrainSums {
         }
     }
 
-    /// Rising edge of pulse 0 by the fitted grid, s.
+    /// Carrier between the pulses over carrier on, amplitude ratio.
     pub(super) fn residual_ratio(&self) -> Reading {
         let n = self.residual.count;
         if n < 2.0 {
