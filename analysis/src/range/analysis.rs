@@ -126,6 +126,10 @@ fn decibels(ratio: f64) -> f64 {
     20.0 * ratio.log10()
 }
 
+/// Coaxial field at 10 m, A/m, outside of which numbers have the wrong unit:
+/// a factor of a hundred on each side of 0.5 to 2.2 µA/m.
+const BELIEVABLE_AT_10_M: std::ops::Range<f64> = 5e-9..2.2e-4;
+
 fn notes(
     readings: &[FieldReading],
     fit: &DipoleFit,
@@ -133,6 +137,14 @@ fn notes(
     ranges: &[Reach],
 ) -> Vec<String> {
     let mut notes = unit_mix_ups(readings, fit.frequency_hz);
+    let at_10_m = fit.field_at(Alignment::Coaxial, 10.0).value;
+    if !BELIEVABLE_AT_10_M.contains(&at_10_m) {
+        notes.push(format!(
+            "DO NOT USE: {} at 10 m is no 457 kHz transmitter's field; \
+             check that the fields are in A/m (not nA/m) and the distances in m (not cm)",
+            crate::units::field(at_10_m)
+        ));
+    }
     if fit.excess_scatter > 2.0 {
         notes.push(format!(
             "readings scatter {:.1} times their stated uncertainty about the fit; \

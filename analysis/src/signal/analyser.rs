@@ -107,7 +107,7 @@ impl Analyser {
             bank: Bank::new(format.axes, rate_hz, band),
             frontend,
             rate_hz,
-            noise: NoiseFloor::new(),
+            noise: NoiseFloor::new(0.0),
             tracker: Tracker::new(to_field),
             incoming: Filtered::default(),
             fine: Vec::new(),
@@ -124,6 +124,15 @@ impl Analyser {
         })
     }
 
+    /// Say that each part of each sample was rounded to a multiple of `step`
+    /// counts: no axis can be quieter than that, even one that shows nothing.
+    pub fn quantised(mut self, step: f64) -> Self {
+        // Two parts of variance step² / 12 each, white over the recorded band.
+        let per_working_sample = step * step / 6.0 / self.frontend.decimation() as f64;
+        self.noise = NoiseFloor::new(per_working_sample);
+        self
+    }
+
     /// Take in samples, interleaved by axis (a whole number of frames).
     pub fn push(&mut self, samples: &[Complex32], on_event: &mut dyn FnMut(Event)) {
         // Pieces bound the memory between the front end and the hops.
@@ -138,7 +147,7 @@ impl Analyser {
     pub fn gap(&mut self, missing: u64, on_event: &mut dyn FnMut(Event)) {
         self.end_stretch(on_event);
         let from_s = self.samples as f64 / self.format.sample_rate_hz;
-        self.samples += missing;
+        self.samples = self.samples.saturating_add(missing);
         self.gaps += 1;
         self.span_start_s = self.samples as f64 / self.format.sample_rate_hz;
         self.tracker.gap(from_s, self.span_start_s);
@@ -208,7 +217,9 @@ impl Analyser {
         if !last && !full && !self.noise.is_known() {
             return;
         }
-        let fresh = self.seen / self.bank.block()..self.bank.blocks();
+        // The filter runs out of samples in the last block of a stretch.
+        let whole = self.bank.blocks() - usize::from(last && self.bank.blocks() > 0);
+        let fresh = (self.seen / self.bank.block()).min(whole)..whole;
         self.seen = self.span.len();
         let strongest = self.span.iter().flatten().map(Complex64::norm_sqr).fold(0.0, f64::max);
         self.noise.raise_floor(strongest);

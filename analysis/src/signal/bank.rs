@@ -112,7 +112,7 @@ impl Bank {
         self.block
     }
 
-    /// Independent frequency cells looked at for a burst of the given length.
+    /// Blocks in view.
     pub(super) fn blocks(&self) -> usize {
         self.best.len()
     }

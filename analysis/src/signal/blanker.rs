@@ -11,8 +11,8 @@ use num_complex::Complex32;
 const SIDE: usize = 16;
 /// Frames left out next to the one judged, for the ringing of the receiver's filter.
 const GUARD: usize = 8;
-/// Power over the greater of the two means. Noise on one axis exceeds it with
-/// probability e⁻²⁵ a frame.
+/// Power over the greater of the two means. Noise on one axis exceeds it about
+/// three times in 10⁹ frames.
 const RATIO: f64 = 25.0;
 const SPAN: usize = 2 * (SIDE + GUARD) + 1;
 const CENTRE: usize = SIDE + GUARD;

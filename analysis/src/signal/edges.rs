@@ -43,7 +43,11 @@ impl FineSpan<'_> {
         let rising = self.edge(burst, others, burst.on, burst.widths[0], 1.0, power);
         let falling = self.edge(burst, others, burst.off, burst.widths[1], -1.0, power);
         if let (Some(on), Some(off)) = (rising, falling) {
+            let before = burst.middle();
             (burst.on, burst.off) = (on.0, off.0);
+            // The amplitude is that at the middle, which has moved.
+            let turn = Complex64::from_polar(1.0, burst.omega * (burst.middle() - before));
+            burst.amplitude.iter_mut().for_each(|a| *a *= turn);
             burst.u_edge = sigma * on.1.hypot(off.1) / std::f64::consts::SQRT_2;
         }
     }

@@ -93,8 +93,8 @@ impl Calibration {
     /// Check lengths and ranges against the number of channels.
     pub fn check(&self, axes: usize) -> Result<(), FormatError> {
         let lists = [
-            ("field_per_count", &self.field_per_count, "above zero"),
-            ("field_per_count_u_rel", &self.field_per_count_u_rel, "zero or more"),
+            ("field_per_count", &self.field_per_count, "above zero and below 1000"),
+            ("field_per_count_u_rel", &self.field_per_count_u_rel, "zero or more, below 1000"),
         ];
         for (name, list, need) in lists {
             let Some(list) = list else { continue };
@@ -102,7 +102,8 @@ impl Calibration {
                 return Err(FormatError::CalibrationLength { name, found: list.len(), axes });
             }
             let zero_allowed = name == "field_per_count_u_rel";
-            let good = |v: f64| v.is_finite() && (v > 0.0 || (zero_allowed && v == 0.0));
+            // Beyond a thousand it is no factor of anything, and squares overflow.
+            let good = |v: f64| v < 1e3 && (v > 1e-30 || (zero_allowed && v == 0.0));
             if let Some(&value) = list.iter().find(|v| !good(**v)) {
                 return Err(FormatError::CalibrationValue { name, value, need });
             }
@@ -117,14 +118,11 @@ impl Calibration {
             let (name, need) = ("clock_offset_u_ppm", "between 0 and 1000");
             return Err(FormatError::CalibrationValue { name, value: u_ppm, need });
         }
-        if let Some(&value) = self.axes.iter().flatten().flatten().find(|v| !v.is_finite()) {
-            return Err(FormatError::CalibrationValue { name: "axes", value, need: "a number" });
-        }
-        Ok(())
+        self.axes.as_ref().map_or(Ok(()), |rows| check_axes(rows, axes))
     }
 
-    /// True seconds per nominal second, and the true over the nominal frequency inverted.
-    pub(crate) fn clock_ratio(&self) -> f64 {
+    /// True over nominal frequency, which is nominal over true time.
+    pub fn clock_ratio(&self) -> f64 {
         1.0 + self.clock_offset_ppm.unwrap_or(0.0) * 1e-6
     }
 
@@ -142,4 +140,24 @@ impl Calibration {
     pub(crate) fn orthogonal(&self) -> [[f64; 3]; 3] {
         self.axes.unwrap_or([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
     }
+}
+
+/// Rows of a matrix that turns three channels into three components must be
+/// well apart: one that loses a direction makes fields up.
+fn check_axes(rows: &[[f64; 3]; 3], channels: usize) -> Result<(), FormatError> {
+    let name = "axes";
+    if channels != 3 {
+        let found = 9;
+        return Err(FormatError::CalibrationLength { name, found, axes: channels });
+    }
+    if let Some(&value) = rows.iter().flatten().find(|v| v.is_nan() || v.abs() >= 1e3) {
+        return Err(FormatError::CalibrationValue { name, value, need: "between -1000 and 1000" });
+    }
+    let determinant = nalgebra::Matrix3::from_fn(|i, j| rows[i][j]).determinant();
+    let norms: f64 = rows.iter().map(|r| r.iter().map(|v| v * v).sum::<f64>().sqrt()).product();
+    if determinant.abs() > 0.05 * norms && norms > 1e-9 {
+        return Ok(());
+    }
+    let need = "a matrix whose rows point in three directions (this is its determinant)";
+    Err(FormatError::CalibrationValue { name, value: determinant, need })
 }

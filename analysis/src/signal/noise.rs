@@ -10,20 +10,29 @@ pub(super) struct NoiseFloor {
     current: [f64; 3],
     floor: [f64; 3],
     log_sum: [f64; 3],
+    /// Cells that `log_sum` is weighted by.
+    cells: f64,
     hops: f64,
 }
 
 /// Weight of one hop in the running estimate.
 const GAIN: f64 = 0.06;
+/// No axis is taken for quieter than this times the noise power of the loudest.
+const QUIETEST_AXIS: f64 = 1e-4;
 
 impl NoiseFloor {
-    pub(super) fn new() -> Self {
-        Self { current: [0.0; 3], floor: [f64::MIN_POSITIVE; 3], log_sum: [0.0; 3], hops: 0.0 }
+    /// `least` is the noise power per working sample that the samples cannot be
+    /// without: that of their quantisation.
+    pub(super) fn new(least: f64) -> Self {
+        let floor = [least.max(f64::MIN_POSITIVE); 3];
+        Self { current: [0.0; 3], floor, log_sum: [0.0; 3], cells: 0.0, hops: 0.0 }
     }
 
     /// Noise power per working sample, E|z|², counts².
     pub(super) fn per_sample(&self) -> [f64; 3] {
-        std::array::from_fn(|a| self.current[a].max(self.floor[a]))
+        // A dead coil must not outweigh the live ones by being silent.
+        let loudest = self.current.iter().copied().fold(0.0, f64::max);
+        std::array::from_fn(|a| self.current[a].max(self.floor[a]).max(QUIETEST_AXIS * loudest))
     }
 
     /// Whether any estimate has been made.
@@ -41,13 +50,19 @@ impl NoiseFloor {
     }
 
     /// One hop's cells with the pulses taken out.
+    /// A hop without cells, at a break in the samples, says nothing.
     pub(super) fn update(&mut self, cells: &mut [Vec<f64>; 3]) {
+        let count = cells[0].len() as f64;
+        if count == 0.0 {
+            return;
+        }
         let gain = GAIN.max(1.0 / (self.hops + 1.0));
         for (axis, cells) in cells.iter_mut().enumerate() {
             let measured = quantile(cells, 0.5) / std::f64::consts::LN_2;
             self.current[axis] += gain * (measured - self.current[axis]);
-            self.log_sum[axis] += measured.max(self.floor[axis]).ln();
+            self.log_sum[axis] += count * measured.max(self.floor[axis]).ln();
         }
+        self.cells += count;
         self.hops += 1.0;
     }
 
@@ -62,7 +77,7 @@ impl NoiseFloor {
         if self.hops == 0.0 {
             return self.per_sample();
         }
-        self.log_sum.map(|s| (s / self.hops).exp())
+        self.log_sum.map(|s| (s / self.cells).exp())
     }
 }
 

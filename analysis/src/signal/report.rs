@@ -75,9 +75,13 @@ fn is_flaw(weak: &Train, strong: &Train) -> bool {
     let phase = offset - (offset / period.value).round() * period.value;
     let (a, b) = (weak.sums.direction().0, strong.sums.direction().0);
     let cosine: f64 = a.iter().zip(&b).map(|(x, y)| x * y).sum();
+    let apart_hz = weak.sums.carrier().value - strong.sums.carrier().value;
+    let longer_s = weak.sums.on_time().value - strong.sums.on_time().value;
     weak.sums.overlapped as f64 > 0.9 * weak.sums.found as f64
         && apart.abs() * weak.last as f64 <= 0.01
-        && phase.abs() < 0.05
+        && phase.abs() < 0.02
+        && longer_s.abs() < 0.02
+        && apart_hz.abs() < 30.0
         && cosine.abs() > 0.95
         && weak.sums.magnitude().value < 0.3 * strong.sums.magnitude().value
 }
@@ -155,6 +159,9 @@ fn transmitter(
     }
     if pulses.overlapped == pulses.found {
         notes.push("every pulse overlaps with another transmitter's".into());
+    }
+    if sums.residual_ratio().u >= 1.0 {
+        notes.push("residual carrier not measured: no quiet time between the pulses".into());
     }
     if irregular {
         notes.push("irregular timing: the single periods differ".into());

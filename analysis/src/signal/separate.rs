@@ -113,7 +113,7 @@ impl Separation<'_> {
     }
 
     /// A candidate no fit exists for, as the coarse search saw it: taking it
-    /// out lowers the statistic to zero there, so that the search ends.
+    /// out lowers the statistic there, so that the search goes on elsewhere.
     fn as_found(&self, candidate: &Candidate) -> Burst {
         let (on, length) = (candidate.first as f64, candidate.length as f64);
         let middle = on + length / 2.0;
@@ -182,15 +182,15 @@ impl Separation<'_> {
             let (burst, coherent) = &bursts[i];
             let seconds = burst.length() / self.rate_hz;
             let left_over = all().any(|other| is_left_over(burst, other));
-            if !coherent
+            if *coherent && all().any(|other| is_leak(burst, other, self.rate_hz)) {
+                Kind::Leak
+            } else if !coherent
                 || left_over
                 || burst.energy_to_noise < self.detection
                 || seconds < PULSE_S.start
                 || burst.unsteadiness > UNSTEADY + UNSTEADY_NOISE / burst.energy_to_noise
             {
                 Kind::Residue
-            } else if all().any(|other| is_leak(burst, other, self.rate_hz)) {
-                Kind::Leak
             } else if burst.on < self.margins[0] || burst.off > end || seconds > PULSE_S.end {
                 Kind::Open
             } else {
@@ -216,7 +216,8 @@ fn share_time(a: &Burst, b: &Burst) -> bool {
 /// Whether `weak` is no more than a flaw in the model of `strong`.
 fn is_left_over(weak: &Burst, strong: &Burst) -> bool {
     let ratio = weak.density() / strong.density();
-    if !share_time(weak, strong) || ratio >= LEFT_OVER_ALIKE {
+    let shared = weak.off.min(strong.off) - weak.on.max(strong.on);
+    if shared < 0.2 * weak.length() || ratio >= LEFT_OVER_ALIKE {
         return false;
     }
     let edge = 0.1 * strong.length();

@@ -212,8 +212,9 @@ impl Tracker {
             .filter(|(_, period)| PERIOD_S.contains(period))
             .filter_map(|(_, period)| self.chain(newest, period).map(|chain| (chain, period)))
             .filter(|((members, _), _)| members.len() >= least)
-            .max_by(|((a, worse_a), _), ((b, worse_b), _)| {
-                a.len().cmp(&b.len()).then(worse_b.total_cmp(worse_a))
+            // The longest period that explains as much: its fractions explain it too.
+            .max_by(|((a, worse_a), p), ((b, worse_b), q)| {
+                a.len().cmp(&b.len()).then(worse_b.total_cmp(worse_a)).then(p.total_cmp(q))
             });
         let Some(((mut members, _), period)) = best else { return Vec::new() };
         members.sort_unstable_by(|a, b| b.cmp(a));

@@ -67,7 +67,7 @@ impl Pooled {
 struct Sums {
     /// Rising edge minus its place in the first guess of the grid, over pulse number.
     timing: Pooled,
-    /// Squared deviations of single periods from the first guess.
+    /// Deviations of single periods from the first guess.
     steps: Line,
     on_time: Pooled,
     carrier: Pooled,
@@ -136,7 +136,13 @@ impl TrainSums {
             sums.on_time.add(x, pulse.on_time_s(), u_length, edge);
             let carrier = pulse.u_offset_hz.hypot(CARRIER_SCATTER_HZ);
             sums.carrier.add(x, pulse.offset_hz, pulse.u_offset_hz, carrier);
-            let spread = u_magnitude.hypot(AMPLITUDE_SCATTER * magnitude);
+            // By the mean so far, not its own: a weak pulse is no better than a strong one.
+            let usual = if sums.magnitude.line.count > 0.0 {
+                sums.magnitude.line.mean()
+            } else {
+                magnitude
+            };
+            let spread = u_magnitude.hypot(AMPLITUDE_SCATTER * usual);
             sums.magnitude.add(x, magnitude, u_magnitude, spread);
             sums.edge_variance += pulse.u_edge_s * pulse.u_edge_s;
         };

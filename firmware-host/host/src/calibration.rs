@@ -135,11 +135,17 @@ impl TryFrom<Unchecked> for Calibration {
         if file.axes.is_some() && channels != 3 {
             return Err("axes are for a receiver of three channels".into());
         }
-        if !file.axes.iter().flatten().flatten().all(|entry| entry.is_finite()) {
-            return Err("axes must be finite numbers".into());
-        }
-        if !file.clock_offset_ppm.is_finite() {
-            return Err("clock_offset_ppm must be a finite number".into());
+        // What is written into a capture must be what can be measured with.
+        for step in &file.gain_step {
+            coilrig_analysis::signal::Calibration {
+                field_per_count: Some(step.field_per_count.clone()),
+                field_per_count_u_rel: Some(step.u_rel.clone()),
+                clock_offset_ppm: Some(file.clock_offset_ppm),
+                clock_offset_u_ppm: Some(file.clock_offset_u_ppm),
+                axes: file.axes,
+            }
+            .check(channels)
+            .map_err(|e| format!("gain step {} {e}", step.step))?;
         }
         Ok(Self {
             format: file.format,

@@ -27,6 +27,16 @@ fn shared_permissions() -> std::fs::Permissions {
     std::fs::Permissions::from_mode(0o644)
 }
 
+/// Refuse a path at which there is something already: results that a person
+/// may have worked on are never overwritten.
+pub fn must_be_new(path: &Path) -> Result<()> {
+    if !path.exists() {
+        return Ok(());
+    }
+    let what = "is there already, and nothing is overwritten";
+    Err(Error::file(path.display(), what, "choose another name, or move the old one away"))
+}
+
 /// Make a folder and those above it.
 pub fn make_folder(path: &Path) -> Result<()> {
     std::fs::create_dir_all(path).map_err(|e| Error::io(path, "make the folder", &e))

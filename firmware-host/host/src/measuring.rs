@@ -32,6 +32,9 @@ pub fn measure(path: &Path, keep_pulses: bool) -> Result<Measured> {
     };
     let mut analyser =
         Analyser::new(capture.format, capture.calibration.clone()).map_err(unusable)?;
+    if let Some(step) = capture.quantum() {
+        analyser = analyser.quantised(step);
+    }
     let mut pulses: Vec<(Pulse, Option<usize>)> = Vec::new();
     let mut keep = |event: Event| match event {
         Event::Pulse(pulse) if keep_pulses => pulses.push((pulse, None)),
@@ -59,8 +62,8 @@ pub fn measure(path: &Path, keep_pulses: bool) -> Result<Measured> {
     }
     if measurement.stray_pulses > 0 {
         warnings.push(format!(
-            "{name}: {} pulses belong to no transmitter found",
-            measurement.stray_pulses
+            "{name}: {} found that no transmitter's pulse train explains",
+            counted(measurement.stray_pulses as u64, "pulse")
         ));
     }
     Ok(Measured { path: path.to_owned(), capture, measurement, pulses, warnings })
@@ -81,7 +84,9 @@ pub fn annotate(measured: &Measured) -> Result<()> {
         let last = capture.frame_at(pulse.off_s);
         let transmitters = &measured.measurement.transmitters;
         let label = train.and_then(|n| transmitters.iter().find(|t| t.train == n));
+        // The band is in the file's own hertz, the comment in true ones.
         let carrier_hz = coilrig_analysis::signal::CARRIER_HZ + pulse.offset_hz;
+        let clock = capture.calibration.clock_ratio();
         // Most of a keyed carrier's power lies within one over its length.
         let half_hz = 1.0 / pulse.on_time_s();
         meta.annotations.push(Annotation {
@@ -92,8 +97,9 @@ pub fn annotate(measured: &Measured) -> Result<()> {
             generator: Some(generator.into()),
             label: Some(label.map_or_else(|| STRAY.into(), |t| t.label.clone())),
             comment: Some(format!(
-                "carrier {carrier_hz:.2} Hz, {:.2} ms on{}",
-                pulse.on_time_s() * 1e3,
+                "carrier {:.2} Hz, {:.2} ms on{}",
+                carrier_hz * clock,
+                pulse.on_time_s() / clock * 1e3,
                 if pulse.overlapped { ", overlapped" } else { "" }
             )),
             other: serde_json::Map::new(),
@@ -104,6 +110,11 @@ pub fn annotate(measured: &Measured) -> Result<()> {
     let text = serde_json::to_vec_pretty(&meta)
         .map_err(|e| Error::file(path.display(), e.to_string(), "report this"))?;
     files::write_whole(path, &text)
+}
+
+/// "1 pulse", "2 pulses".
+pub fn counted(count: u64, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
 const STRAY: &str = "pulse";

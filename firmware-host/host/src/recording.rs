@@ -212,11 +212,22 @@ impl Session {
                 None => std::future::pending().await,
             }
         });
+        let mut lost: Option<String> = None;
         while self.due_index < self.end_index && !disk.has_failed() {
             tokio::select! {
                 biased;
                 () = &mut stop => break,
-                () = &mut overdue => break,
+                () = &mut overdue => {
+                    let place = link.path().display().to_string();
+                    return match lost {
+                        Some(why) => Err(Error::receiver(
+                            place,
+                            format!("{why}, and the receiver did not come back in time"),
+                            "check cable and receiver, and record the rest anew",
+                        )),
+                        None => Ok(()),
+                    };
+                }
                 _ = ticks.tick() => notify(Notice::Progress(Progress {
                     elapsed_s: started_at.elapsed().as_secs_f64(),
                     level_dbfs: self.meter.take_dbfs(),
@@ -228,8 +239,14 @@ impl Session {
                     Event::Samples(samples) => self.take(samples, disk),
                     Event::Gap(gap) => notify(Notice::Gap(gap)),
                     Event::Stalled => notify(Notice::Stalled),
-                    Event::Lost(why) => notify(Notice::Lost(why)),
-                    Event::Back => notify(Notice::Back),
+                    Event::Lost(why) => {
+                        lost = Some(why.clone());
+                        notify(Notice::Lost(why));
+                    }
+                    Event::Back => {
+                        lost = None;
+                        notify(Notice::Back);
+                    }
                     Event::Status(_) => {}
                 },
             }

@@ -97,8 +97,13 @@ impl Capture {
         })?;
         let mut warnings = Vec::new();
         let frames = count_frames(&paths, sample.bytes() * axes, &mut warnings)?;
-        let gaps = gaps(&meta, frames, tuned_hz, &at)?;
+        let gaps = gaps(&meta, frames, &format, &at, &mut warnings)?;
         Ok(Self { paths, meta, format, calibration, warnings, sample, frames, gaps })
+    }
+
+    /// Counts that the samples were rounded to; `None` for floating point.
+    pub fn quantum(&self) -> Option<f64> {
+        (self.sample == Sample::Ci16).then_some(1.0)
     }
 
     /// Frames in the data file.
@@ -280,44 +285,65 @@ fn count_frames(paths: &Paths, frame_bytes: usize, warnings: &mut Vec<String>) -
     Ok(frames)
 }
 
+/// The longest gap that is believed; more is a damaged index.
+const LONGEST_GAP_S: f64 = 366.0 * 86_400.0;
+
+/// Frames of the data file before which samples are missing, and how many.
 fn gaps(
     meta: &Meta,
     frames: u64,
-    tuned_hz: f64,
+    format: &StreamFormat,
     at: &dyn Fn(&str) -> String,
+    warnings: &mut Vec<String>,
 ) -> Result<Vec<(u64, u64)>> {
     let offset = meta.global.other.get("core:offset").and_then(|v| v.as_u64()).unwrap_or(0);
+    let damaged = |field: &str, i: usize, what: String| {
+        let place = at(&format!("captures[{i}] {field}"));
+        Error::file(place, what, "correct the metadata, or restore it from a copy")
+    };
+    if offset.checked_add(frames).is_none() {
+        let what = format!("is {offset}, which no recording reaches");
+        return Err(Error::file(at("core:offset"), what, "correct the metadata"));
+    }
+    let first = meta.captures.first().map_or(offset, |s| s.sample_start);
+    if first != offset {
+        let what = format!("is {first}, but the data file begins with sample {offset}");
+        return Err(damaged("core:sample_start", 0, what));
+    }
     let mut gaps = Vec::new();
     for (i, pair) in meta.captures.windows(2).enumerate() {
-        let (before, segment) = (&pair[0], &pair[1]);
-        let place = |field: &str| at(&format!("captures[{}] {field}", i + 1));
-        if segment.sample_start < before.sample_start {
-            let what = "lies before the segment ahead of it";
-            return Err(Error::file(place("core:sample_start"), what, "put them in order"));
-        }
-        if segment.sample_start.saturating_sub(offset) > frames {
-            let what = format!(
-                "is {}, but the data file ends at sample {frames}: it is cut short",
+        let (before, segment, i) = (&pair[0], &pair[1], i + 1);
+        let Some(kept) = segment.sample_start.checked_sub(before.sample_start) else {
+            let what = "lies before the segment ahead of it".to_owned();
+            return Err(damaged("core:sample_start", i, what));
+        };
+        if segment.sample_start - offset >= frames {
+            // A recording that was killed may have announced what never came.
+            warnings.push(format!(
+                "{}: starts at sample {}, where the data file has ended; left out",
+                at(&format!("captures[{i}]")),
                 segment.sample_start
-            );
-            let remedy = "restore the whole .sigmf-data file, or delete the segments past its end";
-            return Err(Error::file(place("core:sample_start"), what, remedy));
+            ));
+            break;
         }
-        if segment.frequency_hz.is_some_and(|f| f != tuned_hz) {
+        if segment.frequency_hz.is_some_and(|f| f != format.tuned_hz) {
             let what = "differs from the first segment's";
             let remedy = "split the capture where the receiver was tuned anew";
-            return Err(Error::file(place("core:frequency"), what, remedy));
+            return Err(Error::file(at(&format!("captures[{i}] core:frequency")), what, remedy));
         }
-        let (Some(from), Some(to)) =
-            (before.global_index.or((i == 0).then_some(before.sample_start)), segment.global_index)
-        else {
-            continue;
-        };
-        let kept = segment.sample_start - before.sample_start;
-        let missing = to.checked_sub(from + kept).ok_or_else(|| {
-            let what = "counts fewer samples than the data file holds before it";
-            Error::file(place("core:global_index"), what, "correct the index")
+        let from = before.global_index.or((i == 1).then_some(before.sample_start));
+        let (Some(from), Some(to)) = (from, segment.global_index) else { continue };
+        let due = from.checked_add(kept).ok_or_else(|| {
+            damaged("core:global_index", i - 1, format!("is {from}, which no receiver counts to"))
         })?;
+        let missing = to.checked_sub(due).ok_or_else(|| {
+            let what = "counts fewer samples than the data file holds before it".to_owned();
+            damaged("core:global_index", i, what)
+        })?;
+        if missing as f64 > LONGEST_GAP_S * format.sample_rate_hz {
+            let what = format!("leaves {missing} samples out, more than a year");
+            return Err(damaged("core:global_index", i, what));
+        }
         if missing > 0 {
             gaps.push((segment.sample_start - offset, missing));
         }

@@ -10,6 +10,7 @@ use tokio::signal::unix::{SignalKind, signal};
 use super::Outcome;
 use crate::emulator::{self, EmulatorHandle, Options, Pace};
 use crate::error::{Error, Result};
+use crate::files;
 
 /// Run an emulated receiver on a pseudo-terminal
 ///
@@ -43,6 +44,7 @@ pub struct Emulate {
 pub fn run(args: &Emulate) -> Result<Outcome> {
     let scenario = emulator::load(&args.scenario)?;
     if let Some(path) = &args.write_calibration {
+        files::must_be_new(path)?;
         let today = jiff::ZonedDateTime::now().date().to_string();
         emulator::calibration(&scenario, &today).save(path)?;
         eprintln!("calibration written to {}", path.display());

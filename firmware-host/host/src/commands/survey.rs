@@ -142,6 +142,7 @@ fn from_captures(args: &Distance, listed: Vec<Listed>) -> Result<Outcome> {
         return Err(error.clone());
     }
     let table = if is_table(&args.out) {
+        files::must_be_new(&args.out)?;
         args.out.clone()
     } else {
         files::make_folder(&args.out)?;

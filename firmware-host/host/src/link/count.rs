@@ -32,7 +32,7 @@ impl Count {
         length: u64,
         at: Duration,
     ) -> (u64, Option<Gap>) {
-        let due = self.due_index + self.offset;
+        let due = self.due_index.saturating_add(self.offset);
         let gap = |missing, cause| Some(Gap { from_index: due, missing, cause });
         let gap = if first_index < self.due_index {
             let missing = self.estimate_missing(length, at);
@@ -45,10 +45,10 @@ impl Count {
         } else {
             None
         };
-        self.due_index = first_index + length;
+        self.due_index = first_index.saturating_add(length);
         self.due_sequence = sequence.wrapping_add(1);
         self.last_at = at;
-        (first_index + self.offset, gap)
+        (first_index.saturating_add(self.offset), gap)
     }
 
     /// Samples that passed since the last ones, those of the packet itself left

@@ -67,6 +67,10 @@ impl Receiver {
             Some(format!("samples of {} bits", self.sample_bits))
         } else if self.sample_rate_hz == 0 {
             Some("a sample rate of zero".into())
+        } else if self.gain_steps_db.is_empty() {
+            Some("no gain step".into())
+        } else if self.full_scale_counts == 0 {
+            Some("a full scale of zero".into())
         } else {
             None
         }

@@ -11,6 +11,7 @@ use coilrig_analysis::units;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::columns::align;
+use super::measurement::residual;
 use super::pictures::draw;
 use crate::commands::CAUTIONS;
 use crate::error::Result;
@@ -133,7 +134,7 @@ const QUANTITIES: [Row; 8] = [
     ("time on", |t| units::milliseconds(t.on_time_s)),
     ("time off", |t| units::milliseconds(t.off_time_s)),
     ("RMS field", |t| t.field_a_per_m.map_or("not calibrated".into(), units::field_reading)),
-    ("residual carrier", |t| units::plus_minus(t.residual_carrier_ratio.scaled(100.0), "%")),
+    ("residual carrier", |t| residual(t.residual_carrier_ratio)),
     ("pulses", |t| {
         let pulses = t.pulses;
         format!("{} of {}, {} overlapped", pulses.found, pulses.expected, pulses.overlapped)

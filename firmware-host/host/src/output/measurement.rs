@@ -130,9 +130,14 @@ pub fn table(measured: &Measured) -> String {
     text
 }
 
+/// Residual carrier in per cent; u of 1 says that it was not measured.
+pub fn residual(ratio: Reading) -> String {
+    if ratio.u < 1.0 { units::plus_minus(ratio.scaled(100.0), "%") } else { "not measured".into() }
+}
+
 fn rows(transmitters: &[Transmitter]) -> Vec<Vec<String>> {
     let header =
-        ["", "carrier", "off 457 kHz", "period", "on", "off", "field", "residual", "pulses"];
+        ["", "carrier", "from 457 kHz", "period", "on", "off", "field", "residual", "pulses"];
     let mut rows = vec![header.map(String::from).to_vec()];
     rows.extend(transmitters.iter().map(|t| {
         vec![
@@ -143,7 +148,7 @@ fn rows(transmitters: &[Transmitter]) -> Vec<Vec<String>> {
             units::milliseconds(t.on_time_s),
             units::milliseconds(t.off_time_s),
             t.field_a_per_m.map_or_else(|| "not calibrated".into(), units::field_reading),
-            units::plus_minus(t.residual_carrier_ratio.scaled(100.0), "%"),
+            residual(t.residual_carrier_ratio),
             format!("{} of {}", t.pulses.found, t.pulses.expected),
         ]
     }));
