@@ -208,3 +208,57 @@ fn wandering_period_is_said_and_covered() {
     let spread = synth::rms(&in_u);
     assert!((0.5..1.7).contains(&spread), "{spread}: {in_u:?}");
 }
+
+#[test]
+fn the_noise_floor_does_not_depend_on_where_a_capture_ends() {
+    let scene = Scene::new(7.0, 1e-9, vec![unit()], 41);
+    let samples = scene.samples();
+    for frames in (40_000..41_100).step_by(37) {
+        let result = analyse(scene.format(), &samples[..frames * 3]);
+        let noise = result.noise_a_per_m_rthz.unwrap();
+        assert!(noise.iter().all(|n| (n / 1e-9 - 1.0).abs() < 0.1), "{frames}: {noise:?}");
+    }
+}
+
+#[test]
+fn a_residual_carrier_is_not_lost_beside_a_strong_pulse() {
+    for (strength, residual) in [(10.0, 0.01), (10.0, 0.02), (100.0, 0.015)] {
+        let mut tx = unit();
+        tx.vector = tx.vector.map(|v| v * strength);
+        tx.residual = residual;
+        let result = Scene::new(20.0, 1e-9, vec![tx], 43).measure();
+        let ratio = only(&result).residual_carrier_ratio;
+        let off = (ratio.value - residual).abs();
+        assert!(off < 4.0 * ratio.u + 0.05 * residual, "{strength}, {residual}: {ratio:?}");
+    }
+}
+
+#[test]
+fn an_axis_that_shows_nothing_does_not_hide_the_others() {
+    for stuck in [0.0, 3.0] {
+        let mut tx = unit();
+        tx.vector = [400.0, -250.0, 0.0];
+        let scene = Scene::new(12.0, 0.3, vec![tx.clone()], 45);
+        let mut samples = scene.samples();
+        for frame in samples.chunks_exact_mut(3) {
+            frame.iter_mut().for_each(|z| *z = Complex32::new(z.re.round(), z.im.round()));
+            frame[2] = Complex32::new(stuck, 0.0);
+        }
+        let analyser = Analyser::new(scene.format(), Calibration::default()).unwrap();
+        let mut analyser = analyser.quantised(1.0);
+        analyser.push(&samples, &mut |_| ());
+        let found = analyser.finish(&mut |_| ());
+        let found = only(&found);
+        assert_eq!(found.pulses.found, found.pulses.expected);
+        assert!((found.amplitude.value / tx.magnitude() - 1.0).abs() < 0.01, "{found:#?}");
+    }
+}
+
+#[test]
+fn two_pulses_are_one_period_apart() {
+    let tx = unit();
+    let result = Scene::new(2.0, 1e-9, vec![tx.clone()], 47).measure();
+    let found = only(&result);
+    assert_eq!((found.pulses.expected, found.pulses.found), (2, 2));
+    assert!((found.period_s.value - tx.period_s).abs() < 1e-3, "{found:#?}");
+}

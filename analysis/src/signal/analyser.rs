@@ -33,6 +33,9 @@ const BAND_HZ: f64 = 300.0;
 const FALSE_PULSE: f64 = 4e-10;
 /// The coarse filters lose up to 2 dB, so they look at weaker candidates.
 const FALSE_CANDIDATE: f64 = 4e-6;
+/// Noise power per working sample over that of the strongest sample in view below
+/// which nothing is looked for: −55 dB.
+const MODEL_FLOOR: f64 = 3e-6;
 /// Residual carrier is measured in windows of this length between the pulses.
 const WINDOW_S: f64 = 0.1;
 /// Kept clear of the pulses' edges.
@@ -226,7 +229,7 @@ impl Analyser {
         if !self.noise.is_known() {
             self.noise.begin(&mut self.bank.cell_power(0..self.bank.blocks()), strongest);
         }
-        let found = self.separate(last);
+        let found = self.separate(last, strongest);
         self.noise.update(&mut self.bank.cell_power(fresh));
         let pulses = self.settle(found, last);
         for pulse in pulses {
@@ -235,9 +238,11 @@ impl Analyser {
         self.move_on();
     }
 
-    fn separate(&mut self, last: bool) -> Vec<Found> {
+    fn separate(&mut self, last: bool, strongest: f64) -> Vec<Found> {
         let axes = self.format.axes;
-        let noise = self.noise.per_sample();
+        // Against a strong pulse its model is what limits, not the noise: below
+        // this there is nothing to find but its flaws.
+        let noise = self.noise.per_sample().map(|n| n.max(MODEL_FLOOR * strongest));
         let noise = &noise[..axes];
         self.bank.search(0..self.span.len(), noise);
         let unsure = if last { BREAK_S } else { UNSURE_S };

@@ -53,7 +53,7 @@ pub(super) struct Separation<'a> {
 }
 
 /// Bursts in one span; more than eight transmitters can key in two seconds.
-const MOST_BURSTS: usize = 48;
+const MOST_BURSTS: usize = 32;
 /// Shortest and longest length of a pulse.
 const PULSE_S: std::ops::Range<f64> = 0.04..1.6;
 /// Unsteadiness allowed to a pulse: sagging, chirp and ringing of real units,

@@ -47,10 +47,12 @@ pub fn measure(path: &Path, keep_pulses: bool) -> Result<Measured> {
         Piece::Samples(samples) => analyser.push(samples, &mut keep),
         Piece::Gap(missing) => analyser.gap(missing, &mut keep),
     })?;
-    let measurement = analyser.finish(&mut keep);
+    let mut measurement = analyser.finish(&mut keep);
     let mut warnings = capture.warnings.clone();
     let name = capture.paths.meta.display();
     if streamed.clipped > 0 {
+        let note = "samples are at full scale: the field is read too low";
+        measurement.transmitters.iter_mut().for_each(|t| t.notes.push(note.into()));
         warnings.push(format!(
             "{name}: {} samples are at full scale: fields are read too low; lower the gain or \
              move away",

@@ -97,7 +97,7 @@ impl Capture {
         })?;
         let mut warnings = Vec::new();
         let frames = count_frames(&paths, sample.bytes() * axes, &mut warnings)?;
-        let gaps = gaps(&meta, frames, &format, &at, &mut warnings)?;
+        let gaps = gaps(&meta, frames, &format, &at)?;
         Ok(Self { paths, meta, format, calibration, warnings, sample, frames, gaps })
     }
 
@@ -294,7 +294,6 @@ fn gaps(
     frames: u64,
     format: &StreamFormat,
     at: &dyn Fn(&str) -> String,
-    warnings: &mut Vec<String>,
 ) -> Result<Vec<(u64, u64)>> {
     let offset = meta.global.other.get("core:offset").and_then(|v| v.as_u64()).unwrap_or(0);
     let damaged = |field: &str, i: usize, what: String| {
@@ -317,13 +316,18 @@ fn gaps(
             let what = "lies before the segment ahead of it".to_owned();
             return Err(damaged("core:sample_start", i, what));
         };
-        if segment.sample_start - offset >= frames {
-            // A recording that was killed may have announced what never came.
-            warnings.push(format!(
-                "{}: starts at sample {}, where the data file has ended; left out",
-                at(&format!("captures[{i}]")),
-                segment.sample_start
-            ));
+        if segment.sample_start - offset > frames {
+            let what = format!(
+                "is {}, but the data file ends at sample {}: it is cut short",
+                segment.sample_start,
+                offset + frames
+            );
+            let remedy = "restore the whole .sigmf-data file, or delete the segments past its end";
+            let place = at(&format!("captures[{i}] core:sample_start"));
+            return Err(Error::file(place, what, remedy));
+        }
+        if segment.sample_start - offset == frames {
+            // A recording that was killed had announced what never came.
             break;
         }
         if segment.frequency_hz.is_some_and(|f| f != format.tuned_hz) {

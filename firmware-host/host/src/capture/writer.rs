@@ -1,9 +1,9 @@
 //! Writing a capture so that nothing that was received is lost again.
 //!
 //! Once a second the samples gathered are appended to the data file and synced,
-//! always whole frames of all channels. When a gap made a new segment, the
-//! metadata is written anew first, in one step, at a moment when all data that
-//! it tells of from before is on the disk. Whenever the program is killed, a
+//! always whole frames of all channels. When a gap made a new segment, the data
+//! up to it go first, then the metadata that tell of it, in one step, then the
+//! data behind it: neither ever speaks of what the other lacks. Whenever the program is killed, a
 //! valid capture up to the last second is left.
 
 use std::fs::{File, OpenOptions};
@@ -37,7 +37,9 @@ pub struct Writer {
     written: u64,
     /// Index in the stream of the next sample, if it follows without a gap.
     due_index: u64,
-    /// Whether the metadata file is behind.
+    /// Segments that the metadata file tells of.
+    segments_told: usize,
+    /// Whether the metadata file lacks an annotation.
     is_meta_old: bool,
 }
 
@@ -99,6 +101,7 @@ impl Writer {
             gathered: Vec::new(),
             written: 0,
             due_index: 0,
+            segments_told: 0,
             is_meta_old: false,
         };
         if let Err(error) = writer.write_meta() {
@@ -125,7 +128,6 @@ impl Writer {
                 datetime: Some(format!("{:.6}", stretch.starts_at)),
                 other: serde_json::Map::new(),
             });
-            self.is_meta_old = true;
         }
         for sample in stretch.samples {
             self.gathered.extend(sample.re.to_le_bytes());
@@ -183,20 +185,37 @@ impl Writer {
     }
 
     fn write_out(&mut self) -> std::result::Result<(), Failed> {
-        if self.is_meta_old {
+        while let Some(next) = self.meta.captures.get(self.segments_told) {
+            self.write_data(next.sample_start)?;
+            self.segments_told += 1;
             self.write_meta().map_err(Failed::Meta)?;
         }
-        if !self.gathered.is_empty() {
-            self.data.write_all(&self.gathered).map_err(Failed::Data)?;
-            self.data.sync_data().map_err(Failed::Data)?;
-            self.written = self.samples();
-            self.gathered.clear();
+        self.write_data(self.samples())?;
+        if self.is_meta_old {
+            self.write_meta().map_err(Failed::Meta)?;
         }
         Ok(())
     }
 
+    /// Bring the samples before `end` to the disk.
+    fn write_data(&mut self, end: u64) -> std::result::Result<(), Failed> {
+        let bytes = (end - self.written) * SAMPLE_BYTES * self.channels;
+        if bytes > 0 {
+            // As long as what has been gathered, which is in memory.
+            let bytes = bytes as usize;
+            self.data.write_all(&self.gathered[..bytes]).map_err(Failed::Data)?;
+            self.data.sync_data().map_err(Failed::Data)?;
+            self.gathered.drain(..bytes);
+            self.written = end;
+        }
+        Ok(())
+    }
+
+    /// Write the metadata of the segments whose data may be on the disk.
     fn write_meta(&mut self) -> Result<()> {
-        let json = serde_json::to_vec_pretty(&self.meta).map_err(|e| {
+        let mut meta = self.meta.clone();
+        meta.captures.truncate(self.segments_told);
+        let json = serde_json::to_vec_pretty(&meta).map_err(|e| {
             let path = self.paths.meta.display();
             Error::file(path, format!("cannot be written: {e}"), "check the note and the unit")
         })?;
@@ -214,6 +233,7 @@ impl Writer {
         self.gathered.clear();
         let kept = self.written;
         self.meta.captures.retain(|segment| segment.sample_start < kept);
+        self.segments_told = self.meta.captures.len();
         self.meta.annotations.retain_mut(|mark| {
             let left = kept.saturating_sub(mark.sample_start);
             mark.sample_count = mark.sample_count.map(|count| count.min(left));
