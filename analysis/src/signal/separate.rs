@@ -54,6 +54,9 @@ pub(super) struct Separation<'a> {
 
 /// Bursts in one span; more than eight transmitters can key in two seconds.
 const MOST_BURSTS: usize = 32;
+/// Flaws of strong bursts taken out of one span: a bound on the work beside
+/// pulses so strong that their model shows.
+const MOST_FLAWS: usize = 8;
 /// Shortest and longest length of a pulse.
 const PULSE_S: std::ops::Range<f64> = 0.04..1.6;
 /// Unsteadiness allowed to a pulse: sagging, chirp and ringing of real units,
@@ -72,6 +75,7 @@ impl Separation<'_> {
     /// Take out all bursts above the trigger. The span is left without them.
     pub(super) fn run(mut self) -> Vec<Found> {
         let mut bursts: Vec<(Burst, bool)> = Vec::new();
+        let mut flaws = 0;
         while let Some(candidate) = self.bank.strongest().filter(|c| c.statistic > self.trigger) {
             if bursts.len() == MOST_BURSTS {
                 break;
@@ -80,8 +84,14 @@ impl Separation<'_> {
             let coherent = fitted.is_some();
             let burst = fitted.unwrap_or_else(|| self.as_found(&candidate));
             let mut touched = self.apply(&burst, -1.0);
+            let flaw = bursts.iter().any(|(other, _)| is_left_over(&burst, other));
             bursts.push((burst, coherent));
-            if coherent {
+            if flaw {
+                flaws += 1;
+                if flaws == MOST_FLAWS {
+                    break;
+                }
+            } else if coherent {
                 touched = self.relax(&mut bursts, touched);
             }
             self.bank.refresh(self.span, touched.clone());
