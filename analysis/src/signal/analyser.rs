@@ -2,44 +2,29 @@
 
 use std::f64::consts::TAU;
 
-use num_complex::{Complex32, Complex64};
+use num_complex::Complex32;
 
-use super::bank::{Bank, threshold};
-use super::edges::FineSpan;
-use super::fit::Burst;
+use super::burst::Burst;
 use super::format::{Calibration, FormatError, StreamFormat};
-use super::frontend::{Filtered, Frame, Frame32, Frontend};
+use super::frontend::{Frame, Frontend};
 use super::measurement::Measurement;
 use super::noise::NoiseFloor;
 use super::pulse::Pulse;
-use super::separate::{Found, Kind, Separation};
-use super::template::StepTemplate;
-use super::tracker::{Tracker, Train};
+use super::residual::power_ratio;
+use super::separate::Found;
+use super::stretch::Stretch;
+use super::tracker::{Expected, Tracker, Train};
 use super::{CARRIER_HZ, report};
 
-/// The samples that stay in view.
-const SPAN_S: f64 = 2.0;
-/// The analysis moves on in steps of this many blocks of the bank.
-const HOP_BLOCKS: usize = 8;
-/// A burst that ended less than this ago may go on.
-const UNSURE_S: f64 = 0.06;
-/// An edge closer than this to a break in the samples has not been seen whole.
-const BREAK_S: f64 = 0.004;
 /// Carriers are looked for within this distance of 457 kHz.
 const BAND_HZ: f64 = 300.0;
-/// Chance that one filter full of noise passes for a pulse. The fit looks at
-/// some 10⁹ distinguishable carriers, starts and lengths an hour, so that less
-/// than one false pulse an hour is left (`nothing_is_invented` counts them).
-const FALSE_PULSE: f64 = 4e-10;
-/// The coarse filters lose up to 2 dB, so they look at weaker candidates.
-const FALSE_CANDIDATE: f64 = 4e-6;
-/// Noise power per working sample over that of the strongest sample in view below
-/// which nothing is looked for: −55 dB.
-const MODEL_FLOOR: f64 = 3e-6;
 /// Residual carrier is measured in windows of this length between the pulses.
 const WINDOW_S: f64 = 0.1;
+const MOST_WINDOWS: usize = 4;
 /// Kept clear of the pulses' edges.
 const CLEAR_S: f64 = 0.02;
+/// A steady carrier this close may be what the unit leaks.
+const LEAK_HZ: f64 = 3.0;
 
 /// Something the analysis has just found out.
 #[derive(Clone, Debug)]
@@ -61,25 +46,12 @@ pub struct Analyser {
     calibration: Calibration,
     rate_hz: f64,
     frontend: Frontend,
-    /// Of the fine and of the working rate.
-    templates: [StepTemplate; 2],
-    bank: Bank,
-    noise: NoiseFloor,
+    stretch: Stretch,
     tracker: Tracker,
     /// Filtered but not yet analysed.
-    incoming: Filtered,
-    /// Samples in view, finished pulses taken out.
-    span: Vec<Frame>,
-    /// The same time at the fine rate, nothing taken out.
-    fine: Vec<Frame32>,
-    /// Time of the span's first sample, s.
-    span_start_s: f64,
-    /// Samples of the span that have been in a hop before.
-    seen: usize,
-    /// Pulses taken out of the span, in its samples, and of the two seconds before.
-    taken: Vec<Burst>,
-    /// The same of the carrier that units leak between their pulses.
-    leaks: Vec<Burst>,
+    incoming: Vec<Frame>,
+    /// Time of the stretch's first sample, s.
+    stretch_start_s: f64,
     /// Input samples per axis so far, missing ones included.
     samples: u64,
     gaps: usize,
@@ -106,19 +78,12 @@ impl Analyser {
             [0.0, 0.0, 1.0],
         ]);
         Ok(Self {
-            templates: frontend.templates(),
-            bank: Bank::new(format.axes, rate_hz, band),
+            stretch: Stretch::new(&frontend, format.axes, rate_hz, band),
             frontend,
             rate_hz,
-            noise: NoiseFloor::new(0.0),
             tracker: Tracker::new(to_field),
-            incoming: Filtered::default(),
-            fine: Vec::new(),
-            span: Vec::new(),
-            span_start_s: 0.0,
-            seen: 0,
-            taken: Vec::new(),
-            leaks: Vec::new(),
+            incoming: Vec::new(),
+            stretch_start_s: 0.0,
             samples: 0,
             gaps: 0,
             pulses: 0,
@@ -132,14 +97,14 @@ impl Analyser {
     pub fn quantised(mut self, step: f64) -> Self {
         // Two parts of variance step² / 12 each, white over the recorded band.
         let per_working_sample = step * step / 6.0 / self.frontend.decimation() as f64;
-        self.noise = NoiseFloor::new(per_working_sample);
+        self.stretch.noise = NoiseFloor::new(per_working_sample);
         self
     }
 
     /// Take in samples, interleaved by axis (a whole number of frames).
     pub fn push(&mut self, samples: &[Complex32], on_event: &mut dyn FnMut(Event)) {
         // Pieces bound the memory between the front end and the hops.
-        for piece in samples.chunks(self.format.axes << 14) {
+        for piece in samples.chunks(self.format.axes << 13) {
             self.samples += (piece.len() / self.format.axes) as u64;
             self.frontend.push(piece, &mut self.incoming);
             self.hops(false, on_event);
@@ -152,8 +117,8 @@ impl Analyser {
         let from_s = self.samples as f64 / self.format.sample_rate_hz;
         self.samples = self.samples.saturating_add(missing);
         self.gaps += 1;
-        self.span_start_s = self.samples as f64 / self.format.sample_rate_hz;
-        self.tracker.gap(from_s, self.span_start_s);
+        self.stretch_start_s = self.samples as f64 / self.format.sample_rate_hz;
+        self.tracker.gap(from_s, self.stretch_start_s);
     }
 
     /// End of the capture: analyse what is still inside and sum up.
@@ -167,12 +132,15 @@ impl Analyser {
 
     /// What is known so far.
     pub fn measurement(&self) -> Measurement {
-        let noise = self.noise.mean_per_sample().map(|n| (n / self.rate_hz).sqrt());
+        let mean = self.stretch.noise.mean_per_sample();
+        let noise = mean.map(|n| (n / self.rate_hz).sqrt());
+        let hop_s = self.stretch.hop() as f64 / self.rate_hz;
         let so_far = report::SoFar {
             samples: self.samples,
             gaps: self.gaps,
             noise_counts_rthz: noise[..self.format.axes].to_vec(),
             stray: self.tracker.stray,
+            steady: self.stretch.steady.summary(hop_s, self.rate_hz),
         };
         report::report(&self.format, &self.calibration, &self.tracker.trains, so_far)
     }
@@ -185,165 +153,71 @@ impl Analyser {
     fn end_stretch(&mut self, on_event: &mut dyn FnMut(Event)) {
         self.frontend.finish(&mut self.incoming);
         self.hops(true, on_event);
-        self.span.clear();
-        self.fine.clear();
-        self.taken.clear();
-        self.leaks.clear();
-        self.seen = 0;
-        self.bank.clear();
+        self.frontend.restart();
+        self.stretch.restart();
     }
 
     fn hops(&mut self, last: bool, on_event: &mut dyn FnMut(Event)) {
-        let hop = HOP_BLOCKS * self.bank.block();
-        while self.incoming.working.len() >= hop {
-            self.take_in(hop);
-            let ends_here = last && self.incoming.working.is_empty();
-            self.hop(ends_here, on_event);
+        let hop = self.stretch.hop();
+        let incoming = std::mem::take(&mut self.incoming);
+        let mut hops = incoming.chunks_exact(hop);
+        let rest = hops.remainder();
+        while let Some(frames) = hops.next() {
+            let ends = last && hops.len() == 0 && rest.is_empty();
+            self.watch(frames, ends, on_event);
         }
-        if last && !self.incoming.working.is_empty() {
-            // Whole blocks only; less than 16 ms at a break hold no pulse.
-            self.take_in(self.incoming.working.len());
-            self.hop(true, on_event);
+        if last && !rest.is_empty() {
+            self.watch(rest, true, on_event);
+        } else {
+            self.incoming.extend_from_slice(rest);
         }
     }
 
-    fn take_in(&mut self, frames: usize) {
-        self.span.extend(self.incoming.working.drain(..frames));
-        // At the end of a stretch the last working sample may have no full set.
-        let fine = (frames * self.frontend.ratio()).min(self.incoming.fine.len());
-        self.fine.extend(self.incoming.fine.drain(..fine));
-    }
-
-    fn hop(&mut self, last: bool, on_event: &mut dyn FnMut(Event)) {
-        self.bank.refresh(&self.span, self.seen..self.span.len());
-        let full = self.span.len() as f64 >= SPAN_S * self.rate_hz;
-        if !last && !full && !self.noise.is_known() {
+    fn watch(&mut self, frames: &[Frame], last: bool, on_event: &mut dyn FnMut(Event)) {
+        if !self.stretch.take_in(frames, last) {
             return;
         }
-        // The filter runs out of samples in the last block of a stretch.
-        let whole = self.bank.blocks() - usize::from(last && self.bank.blocks() > 0);
-        let fresh = (self.seen / self.bank.block()).min(whole)..whole;
-        self.seen = self.span.len();
-        let strongest = self.span.iter().flatten().map(Complex64::norm_sqr).fold(0.0, f64::max);
-        self.noise.raise_floor(strongest);
-        if !self.noise.is_known() {
-            self.noise.begin(&mut self.bank.cell_power(0..self.bank.blocks()), strongest);
+        loop {
+            let Self { stretch, tracker, frontend, rate_hz, stretch_start_s, .. } = self;
+            let start_s = *stretch_start_s + stretch.passed as f64 / *rate_hz;
+            let mut expected = |samples: std::ops::Range<f64>| -> Vec<Burst> {
+                let time = |n: f64| start_s + n / *rate_hz;
+                let expected = tracker.expected(time(samples.start), time(samples.end));
+                expected.iter().map(|e| as_burst(e, start_s, *rate_hz)).collect()
+            };
+            let Some(settled) = stretch.watch(frontend, last, &mut expected) else { break };
+            let mut pulses: Vec<(Pulse, Vec<Burst>)> = Vec::new();
+            for (found, own) in settled.pulses {
+                pulses.push((self.as_pulse(&found), own));
+            }
+            pulses.sort_by(|a, b| a.0.on_s.total_cmp(&b.0.on_s));
+            for (pulse, _) in pulses {
+                self.assign(pulse, on_event);
+            }
         }
-        let found = self.separate(last, strongest);
-        self.noise.update(&mut self.bank.cell_power(fresh));
-        let pulses = self.settle(found, last);
-        for pulse in pulses {
-            self.assign(pulse, on_event);
-        }
-        self.move_on();
+        self.stretch.move_on(&mut self.frontend);
     }
 
-    fn separate(&mut self, last: bool, strongest: f64) -> Vec<Found> {
-        let axes = self.format.axes;
-        // Against a strong pulse its model is what limits, not the noise: below
-        // this there is nothing to find but its flaws.
-        let noise = self.noise.per_sample().map(|n| n.max(MODEL_FLOOR * strongest));
-        let noise = &noise[..axes];
-        self.bank.search(0..self.span.len(), noise);
-        let unsure = if last { BREAK_S } else { UNSURE_S };
-        Separation {
-            span: &mut self.span,
-            bank: &mut self.bank,
-            noise,
-            template: &self.templates[1],
-            rate_hz: self.rate_hz,
-            taken: &self.taken,
-            trigger: threshold(axes, FALSE_CANDIDATE),
-            detection: threshold(axes, FALSE_PULSE),
-            margins: [BREAK_S * self.rate_hz, unsure * self.rate_hz],
-        }
-        .run()
+    fn start_s(&self) -> f64 {
+        self.stretch_start_s + self.stretch.passed as f64 / self.rate_hz
     }
 
-    /// Keep what is over and done with out of the span, put the rest back.
-    fn settle(&mut self, found: Vec<Found>, last: bool) -> Vec<Pulse> {
-        let end = self.span.len() as f64 - UNSURE_S * self.rate_hz;
-        let goes_on: Vec<Burst> =
-            found.iter().filter(|f| f.burst.off > end).map(|f| f.burst.clone()).collect();
-        // A burst is better fitted together with one that still goes on, but
-        // must not wait until it leaves the span.
-        let old = self.span.len() as f64 - 0.6 * SPAN_S * self.rate_hz;
-        let waits = |burst: &Burst| {
-            let shares = |o: &Burst| burst.on < o.off && o.on < burst.off;
-            !last && (burst.off > end || (burst.on > old && goes_on.iter().any(shares)))
-        };
-        let (put_back, gone): (Vec<Found>, Vec<Found>) =
-            found.into_iter().partition(|f| waits(&f.burst));
-        for found in &put_back {
-            let axes = self.format.axes;
-            let touched = found.burst.apply(&mut self.span, axes, &self.templates[1], 1.0);
-            self.bank.refresh(&self.span, touched);
-        }
-        let mut pulses = Vec::new();
-        let noise = self.noise.per_sample();
-        let (leaks, gone): (Vec<Found>, Vec<Found>) =
-            gone.into_iter().partition(|f| f.kind == Kind::Leak || (last && f.kind == Kind::Open));
-        self.leaks.extend(leaks.into_iter().map(|f| f.burst));
-        for (mut pulse, own) in self.refined(&gone, &put_back, &noise) {
-            pulses.push(self.as_pulse(&pulse, &noise));
-            // What was taken out is the pulse without the unit's own leak.
-            own.iter().for_each(|leak| pulse.burst.join(leak, -1.0));
-            self.taken.push(pulse.burst);
-        }
-        pulses.sort_by(|a, b| a.on_s.total_cmp(&b.on_s));
-        pulses
-    }
-
-    /// The pulses among `found`, their edges placed at the fine rate, each with
-    /// the unit's own leaking carrier that it stands on. Where that was taken
-    /// out first, the fit saw the pulse less the leak; the pulse is both.
-    fn refined(
-        &self,
-        found: &[Found],
-        put_back: &[Found],
-        noise: &[f64; 3],
-    ) -> Vec<(Found, Vec<Burst>)> {
-        let ratio = self.frontend.ratio() as f64;
-        let fine = FineSpan {
-            samples: &self.fine,
-            ratio,
-            noise: noise[..self.format.axes].iter().map(|n| n * ratio).collect(),
-            template: &self.templates[0],
-        };
-        let is_pulse = |i: &usize| found[*i].kind == Kind::Pulse;
-        let refined = (0..found.len()).filter(is_pulse).map(|i| {
-            let mut pulse = found[i].clone();
-            let rest = found.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, f)| &f.burst);
-            let all = rest.chain(put_back.iter().map(|f| &f.burst));
-            let (own, others): (Vec<&Burst>, Vec<&Burst>) = (all.chain(&self.taken))
-                .chain(&self.leaks)
-                .partition(|b| b.may_leak_from(&pulse.burst, self.rate_hz));
-            let under = own.into_iter().filter(|leak| leak.spans(&pulse.burst)).cloned();
-            let under: Vec<Burst> = under.collect();
-            under.iter().for_each(|leak| pulse.burst.join(leak, 1.0));
-            fine.refine(&mut pulse.burst, &others);
-            (pulse, under)
-        });
-        refined.collect()
-    }
-
-    fn as_pulse(&self, found: &Found, noise: &[f64; 3]) -> Pulse {
+    fn as_pulse(&self, found: &Found) -> Pulse {
         let burst = &found.burst;
-        let length_s = burst.length() / self.rate_hz;
-        let rho = burst.energy_to_noise;
+        let noise = self.stretch.noise.per_sample();
         Pulse {
             id: 0,
-            on_s: self.span_start_s + burst.on / self.rate_hz,
-            off_s: self.span_start_s + burst.off / self.rate_hz,
+            on_s: self.start_s() + burst.on / self.rate_hz,
+            off_s: self.start_s() + burst.off / self.rate_hz,
             u_edge_s: burst.u_edge / self.rate_hz,
+            edge_s: burst.widths.map(|w| w / self.rate_hz),
             offset_hz: burst.omega * self.rate_hz / TAU,
-            // Rife and Boorstyn 1974, eq. 20 for many samples: var ω = 6 / (ρ T²).
-            u_offset_hz: (6.0 / rho).sqrt() / (TAU * length_s),
+            u_offset_hz: burst.u_omega * self.rate_hz / TAU,
             amplitude: burst.amplitude,
             amplitude_noise: std::array::from_fn(|a| {
                 if a < self.format.axes { noise[a] / burst.plateau } else { 0.0 }
             }),
-            energy_to_noise: rho,
+            energy_to_noise: burst.energy_to_noise,
             overlapped: found.overlapped,
         }
     }
@@ -365,74 +239,57 @@ impl Analyser {
 
     /// Carrier that a unit leaks between two of its pulses.
     fn residual_carrier(&mut self, train: usize, before: &Pulse, after: &Pulse) {
+        let stretch = &self.stretch;
         let from = before.off_s + CLEAR_S;
         let until = after.on_s - CLEAR_S;
-        let windows = (((until - from) / WINDOW_S) as usize).min(8);
+        let windows = (((until - from) / WINDOW_S) as usize).min(MOST_WINDOWS);
         let omega = TAU * before.offset_hz / self.rate_hz;
+        let noise = stretch.noise.per_sample();
+        let noise = &noise[..self.format.axes];
+        let steady = stretch.steady.as_bursts(stretch.span.len(), noise);
+        let near = |b: &&Burst| (b.omega - omega).abs() < TAU * LEAK_HZ / self.rate_hz;
+        let leaks: Vec<&Burst> =
+            stretch.leaks.iter().chain(steady.iter().filter(near)).collect();
+        let (clear, length) = (CLEAR_S * self.rate_hz, (WINDOW_S * self.rate_hz) as usize);
+        let mut ratios = Vec::new();
         for w in 0..windows {
             let start_s = from + w as f64 * WINDOW_S;
-            let first = (start_s - self.span_start_s) * self.rate_hz;
-            let clear = CLEAR_S * self.rate_hz;
-            let last = first + WINDOW_S * self.rate_hz;
+            let first = (start_s - self.start_s()) * self.rate_hz;
+            let last = first + length as f64;
             let free = |b: &Burst| b.off + clear < first || b.on - clear > last;
-            if first < 0.0 || !self.taken.iter().all(free) {
+            if first < 0.0 || !stretch.taken.iter().chain(&stretch.open).all(free) {
                 continue;
             }
-            let (first, length) = (first as usize, (WINDOW_S * self.rate_hz) as usize);
-            if let Some(samples) = self.span.get(first..first + length) {
+            let first = first as usize;
+            if let Some(samples) = stretch.span.get(first..first + length) {
                 let mut samples = samples.to_vec();
-                for leak in &self.leaks {
-                    let moved = leak.moved(-(first as f64));
-                    moved.apply(&mut samples, self.format.axes, &self.templates[1], 1.0);
+                for leak in &leaks {
+                    leak.moved(-(first as f64)).apply(&mut samples, stretch.template(), 1.0);
                 }
-                let noise = self.noise.per_sample();
-                let ratio = power_ratio(&samples, omega, before, &noise[..self.format.axes]);
-                self.tracker.trains[train].sums.add_residual(start_s, ratio);
+                ratios.push((start_s, power_ratio(&samples, omega, before, noise)));
             }
         }
-    }
-
-    fn move_on(&mut self) {
-        let keep = (SPAN_S * self.rate_hz) as usize;
-        let blocks = self.span.len().saturating_sub(keep) / self.bank.block();
-        if blocks > 0 {
-            let samples = blocks * self.bank.block();
-            self.span.drain(..samples);
-            self.fine.drain(..samples * self.frontend.ratio());
-            self.seen -= samples;
-            self.span_start_s += samples as f64 / self.rate_hz;
-            self.bank.advance(blocks);
-            let oldest = -SPAN_S * self.rate_hz;
-            for list in [&mut self.taken, &mut self.leaks] {
-                list.retain_mut(|burst| {
-                    *burst = burst.moved(-(samples as f64));
-                    burst.off > oldest
-                });
-            }
+        for (start_s, ratio) in ratios {
+            self.tracker.trains[train].sums.add_residual(start_s, ratio);
         }
     }
 }
 
-/// Power at a pulse's carrier and direction over that pulse's, noise deducted:
-/// a Hann-windowed sum (against carriers elsewhere), projected on the pulse's
-/// amplitude vector.
-fn power_ratio(samples: &[Frame], omega: f64, pulse: &Pulse, noise: &[f64]) -> f64 {
-    let length = samples.len() as f64;
-    let strength: f64 = pulse.amplitude.iter().zip(noise).map(|(a, n)| a.norm_sqr() / n).sum();
-    let turn = Complex64::from_polar(1.0, -omega);
-    let mut phasor = Complex64::ONE;
-    let (mut sum, mut weight, mut square) = (Complex64::ZERO, 0.0, 0.0);
-    for (i, frame) in samples.iter().enumerate() {
-        let hann = (std::f64::consts::PI * (i as f64 + 0.5) / length).sin().powi(2);
-        let along: Complex64 = (frame.iter().zip(&pulse.amplitude).zip(noise))
-            .map(|((z, a), n)| z * a.conj() / n)
-            .sum();
-        sum += along * phasor * hann;
-        weight += hann;
-        square += hann * hann;
-        phasor *= turn;
+/// An expected pulse in samples of the span that begins at `start_s`.
+fn as_burst(expected: &Expected, start_s: f64, rate_hz: f64) -> Burst {
+    let at = |s: f64| (s - start_s) * rate_hz;
+    Burst {
+        on: at(expected.on_s),
+        off: at(expected.off_s),
+        widths: expected.edge_s.map(|w| w * rate_hz),
+        omega: TAU * expected.offset_hz / rate_hz,
+        amplitude: Default::default(),
+        plateau: 0.0,
+        energy_to_noise: 0.0,
+        u_edge: 0.0,
+        u_omega: 0.0,
+        unsteadiness: 0.0,
     }
-    (sum / (weight * strength)).norm_sqr() - square / (weight * weight) / strength
 }
 
 impl Train {

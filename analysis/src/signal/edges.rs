@@ -8,9 +8,11 @@
 //! (A step over an exponential rise of time constant τ stands 0.31 τ late when
 //! the filter is much slower than τ, 0.02 τ with a quarter of its width.)
 
-use num_complex::{Complex32, Complex64};
+use num_complex::Complex64;
 
-use super::fit::Burst;
+use super::burst::{Burst, wide};
+use super::decimator::Line;
+use super::frontend::frame;
 use super::template::StepTemplate;
 
 /// Noise of a single fine sample over the amplitude above which the coarse
@@ -20,9 +22,12 @@ const NOISIEST: f64 = 0.3;
 /// there is less noise to average.
 const STEP_SHARE: f64 = 0.25;
 
-/// Samples at the fine rate, aligned with the span of working samples.
+/// Samples at the fine rate beside the span of working samples.
 pub(super) struct FineSpan<'a> {
-    pub samples: &'a [[Complex32; 3]],
+    pub line: &'a Line,
+    pub lanes: usize,
+    /// Fine frame of the stretch at which the span begins.
+    pub start: usize,
     /// Fine samples per working sample.
     pub ratio: f64,
     /// Noise power per fine sample, one entry an axis.
@@ -43,11 +48,7 @@ impl FineSpan<'_> {
         let rising = self.edge(burst, others, burst.on, burst.widths[0], 1.0, power);
         let falling = self.edge(burst, others, burst.off, burst.widths[1], -1.0, power);
         if let (Some(on), Some(off)) = (rising, falling) {
-            let before = burst.middle();
-            (burst.on, burst.off) = (on.0, off.0);
-            // The amplitude is that at the middle, which has moved.
-            let turn = Complex64::from_polar(1.0, burst.omega * (burst.middle() - before));
-            burst.amplitude.iter_mut().for_each(|a| *a *= turn);
+            burst.place(on.0, off.0);
             burst.u_edge = sigma * on.1.hypot(off.1) / std::f64::consts::SQRT_2;
         }
     }
@@ -69,7 +70,7 @@ impl FineSpan<'_> {
         let half = self.template.reach().max(2.0) + step;
         let reach = half + 1.5 * self.ratio + 0.5 * width;
         let first = (start - reach).floor().max(0.0) as usize;
-        let last = ((start + reach).ceil() as usize).min(self.samples.len());
+        let last = ((start + reach).ceil() as usize).min(self.length());
         let values: Vec<f64> =
             (first..last).map(|n| self.envelope(burst, others, n, power)).collect();
         let slope = |t: f64, w: f64| {
@@ -104,11 +105,22 @@ impl FineSpan<'_> {
         (response > 0.0).then(|| (place / self.ratio, energy.sqrt() / response / self.ratio))
     }
 
+    /// Fine samples from the start of the span on.
+    fn length(&self) -> usize {
+        self.line.end(self.lanes).saturating_sub(self.start)
+    }
+
+    fn sample(&self, n: usize) -> [Complex64; 3] {
+        let at = (self.start + n).checked_sub(self.line.dropped).map(|n| n * self.lanes);
+        let numbers = at.and_then(|at| self.line.numbers.get(at..at + self.lanes));
+        frame(numbers.unwrap_or(&[])).map(wide)
+    }
+
     /// Real envelope of the burst, 1 on the plateau, at fine sample `n`.
     fn envelope(&self, burst: &Burst, others: &[&Burst], n: usize, power: f64) -> f64 {
         let time = n as f64 / self.ratio;
         let turn = Complex64::from_polar(1.0, -burst.omega * (time - burst.middle()));
-        let mut frame = self.samples[n].map(|z| Complex64::new(z.re.into(), z.im.into()));
+        let mut frame = self.sample(n);
         for other in others {
             let (on, off) = (other.on * self.ratio, other.off * self.ratio);
             let envelope =

@@ -14,6 +14,7 @@
 
 use num_complex::Complex64;
 
+use super::burst::{Burst, wide};
 use super::frontend::Frame;
 use super::template::StepTemplate;
 
@@ -27,104 +28,6 @@ pub(super) struct Guess {
     pub omega: f64,
 }
 
-/// A fitted burst; times in samples from the start of the span.
-#[derive(Clone, Debug)]
-pub(super) struct Burst {
-    pub on: f64,
-    pub off: f64,
-    /// Duration of the two edges before filtering, as a linear ramp.
-    pub widths: [f64; 2],
-    pub omega: f64,
-    /// Complex RMS amplitude at the middle of the burst.
-    pub amplitude: [Complex64; 3],
-    /// Samples that the amplitude is a mean over.
-    pub plateau: f64,
-    /// Energy over noise density, from the fitted amplitude and length.
-    pub energy_to_noise: f64,
-    /// Standard uncertainty of an edge from noise alone.
-    pub u_edge: f64,
-    /// Sum of the squared deviations of the amplitudes of the four quarters
-    /// from the whole one's, relative to it: 2/ρ a degree of freedom from noise,
-    /// 0 for a plain burst, 4 and more for something half as long or shorter.
-    pub unsteadiness: f64,
-}
-
-impl Burst {
-    pub(super) fn middle(&self) -> f64 {
-        0.5 * (self.on + self.off)
-    }
-
-    /// The same burst counted from another sample.
-    pub(super) fn moved(&self, by: f64) -> Self {
-        Self { on: self.on + by, off: self.off + by, ..self.clone() }
-    }
-
-    pub(super) fn length(&self) -> f64 {
-        self.off - self.on
-    }
-
-    /// Squared amplitude over the noise power per sample, summed over the axes.
-    pub(super) fn density(&self) -> f64 {
-        self.energy_to_noise / self.length()
-    }
-
-    /// Whether both come from the same unit: one carrier, one direction.
-    pub(super) fn same_source(&self, other: &Burst, rate_hz: f64) -> bool {
-        let apart_hz = (self.omega - other.omega).abs() * rate_hz / std::f64::consts::TAU;
-        apart_hz < SAME_CARRIER_HZ && self.parallel(other)
-    }
-
-    pub(super) fn parallel(&self, other: &Burst) -> bool {
-        let pairs = self.amplitude.iter().zip(&other.amplitude);
-        let product: Complex64 = pairs.map(|(a, b)| a * b.conj()).sum();
-        let norm = |b: &Burst| b.amplitude.iter().map(|a| a.norm_sqr()).sum::<f64>().sqrt();
-        product.norm() > 0.95 * norm(self) * norm(other)
-    }
-
-    /// Whether this may be carrier that the unit that sent `pulse` leaks: from
-    /// the same source, and much weaker.
-    pub(super) fn may_leak_from(&self, pulse: &Burst, rate_hz: f64) -> bool {
-        self.density() < LEAK * pulse.density() && self.same_source(pulse, rate_hz)
-    }
-
-    /// Whether this is on all through `pulse`.
-    pub(super) fn spans(&self, pulse: &Burst) -> bool {
-        let edge = 0.1 * pulse.length();
-        self.on < pulse.on + edge && self.off > pulse.off - edge
-    }
-
-    /// Add `share` of the amplitude of a carrier that goes on under this burst.
-    pub(super) fn join(&mut self, under: &Burst, share: f64) {
-        let phase = under.omega * (self.middle() - under.middle());
-        let turn = Complex64::from_polar(share, phase);
-        self.amplitude.iter_mut().zip(&under.amplitude).for_each(|(a, u)| *a += u * turn);
-    }
-
-    /// Add the burst to the span `sign` times: −1 takes it out, +1 puts it back.
-    /// Returns the samples touched.
-    pub(super) fn apply(
-        &self,
-        span: &mut [Frame],
-        axes: usize,
-        template: &StepTemplate,
-        sign: f64,
-    ) -> std::ops::Range<usize> {
-        let reach = template.reach() + self.widths[0].max(self.widths[1]);
-        let first = (self.on - reach).max(0.0) as usize;
-        let last = ((self.off + reach).max(0.0).ceil() as usize).min(span.len());
-        let turn = Complex64::from_polar(1.0, self.omega);
-        let mut phasor = Complex64::from_polar(sign, self.omega * (first as f64 - self.middle()));
-        for (n, frame) in span.iter_mut().enumerate().take(last).skip(first) {
-            let envelope = template.pulse(n as f64, self.on, self.off, self.widths);
-            for (z, a) in frame.iter_mut().zip(&self.amplitude).take(axes) {
-                *z += a * phasor * envelope;
-            }
-            phasor *= turn;
-        }
-        first.min(last)..last
-    }
-}
-
 /// Fits bursts in one span.
 pub(super) struct Fitter<'a> {
     pub span: &'a [Frame],
@@ -135,10 +38,6 @@ pub(super) struct Fitter<'a> {
     pub rate_hz: f64,
 }
 
-/// Carriers this close are one unit's, if the field's direction agrees.
-const SAME_CARRIER_HZ: f64 = 3.0;
-/// Power of leaking carrier over that of the pulse: above −8 dB it is no leak.
-const LEAK: f64 = 0.16;
 /// How far an edge may lie outside the guess: this plus a share of the length.
 const MARGIN_S: f64 = 0.024;
 /// Left out at each end of the plateau, besides the edge itself.
@@ -186,6 +85,7 @@ impl Fitter<'_> {
                     plateau,
                     energy_to_noise,
                     u_edge: (envelope.variance() / slope).sqrt(),
+                    u_omega: (6.0 / energy_to_noise).sqrt() / (off - on),
                     unsteadiness: envelope.unsteadiness(on, off),
                 });
             }
@@ -227,14 +127,14 @@ impl Fitter<'_> {
         Some(omega)
     }
 
-    fn pieces(&self, first: usize, last: usize, omega: f64) -> Vec<Frame> {
+    fn pieces(&self, first: usize, last: usize, omega: f64) -> Vec<[Complex64; 3]> {
         let count = ((last - first) / 8).clamp(4, 32);
         let mut pieces = vec![[Complex64::ZERO; 3]; count];
         let turn = Complex64::from_polar(1.0, -omega);
         let mut phasor = Complex64::ONE;
         for (i, frame) in self.span[first..last].iter().enumerate() {
             let piece = &mut pieces[i * count / (last - first)];
-            piece.iter_mut().zip(frame).for_each(|(s, z)| *s += z * phasor);
+            piece.iter_mut().zip(frame).for_each(|(s, z)| *s += wide(*z) * phasor);
             phasor *= turn;
         }
         pieces
@@ -263,7 +163,7 @@ impl Fitter<'_> {
         let mut phasor = Complex64::from_polar(1.0, -omega * (first as f64 - 0.5 * (on + off)));
         let mut sum = [Complex64::ZERO; 3];
         for frame in &self.span[first..last] {
-            sum.iter_mut().zip(frame).for_each(|(s, z)| *s += z * phasor);
+            sum.iter_mut().zip(frame).for_each(|(s, z)| *s += wide(*z) * phasor);
             phasor *= turn;
         }
         let count = (last - first) as f64;
@@ -320,7 +220,7 @@ impl<'a> Envelope<'a> {
         let mut phasor = Complex64::from_polar(1.0, -omega * (first as f64 - 0.5 * (on + off)));
         let mut values = Vec::with_capacity(last - first);
         for frame in &fitter.span[first..last] {
-            let along: Complex64 = frame.iter().zip(&onto).map(|(z, a)| z * a).sum();
+            let along: Complex64 = frame.iter().zip(&onto).map(|(z, a)| wide(*z) * a).sum();
             values.push((along * phasor).re);
             phasor *= turn;
         }

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::steady::SteadyCarrier;
 use crate::reading::Reading;
 
 /// Everything found in one capture.
@@ -22,6 +23,9 @@ pub struct Measurement {
     /// Pulses that belong to none of them.
     #[serde(skip)]
     pub stray_pulses: usize,
+    /// Carriers that were on all the time.
+    #[serde(skip)]
+    pub steady_carriers: Vec<SteadyCarrier>,
 }
 
 /// One transmitter.

@@ -1,19 +1,22 @@
 //! From receiver samples to transmitters.
 //!
 //! ```text
-//! samples ─ blanker ─ frontend ─▶ working rate ─ bank ─ separate ─▶ pulses ─ tracker ─▶ trains ─▶ measurement
-//!          impulses   mix, filter   ≈ 2 kS/s      find   fit, subtract        assign     running sums
+//! samples ─ frontend ─▶ working rate ─ stretch ─ separate ─▶ pulses ─ tracker ─▶ trains ─▶ measurement
+//!           mix, blank,    ≈ 1 kS/s     watch     expect, find,        assign     running sums
+//!           filter                                fit, subtract
 //! ```
 //!
 //! * [`Analyser`] drives the chain. It takes samples in pieces of any size and
 //!   gives the same result for the same samples however they are cut; its
 //!   memory does not grow with the length of the capture.
-//! * [`bank`] finds carrier bursts: a matched-filter bank over frequency,
-//!   start and length, summed over the axes in units of the measured noise.
-//! * [`fit`] measures one burst: carrier, amplitude vector, edges at half amplitude.
-//! * [`separate`] takes overlapping bursts apart, strongest first; [`edges`]
-//!   places their edges at a finer rate.
-//! * [`tracker`] orders pulses into trains, [`train`] holds the sums from
+//! * `frontend` has the `blanker` against impulses and the `decimator`s.
+//! * `stretch` moves along the samples with short-time `spectra`, `steady`
+//!   carriers taken out, and opens a region where something is or is expected.
+//! * `separate` takes a region apart: what trains expect first, then what
+//!   [`bank`] finds, a matched-filter bank over frequency, start and length, summed
+//!   over the axes in units of the measured `noise`; `fit` begins with one
+//!   burst, `joint` fits all that overlap, `edges` places their edges at a finer rate.
+//! * `tracker` orders pulses into trains, `train` holds the sums from
 //!   which each reported value and its uncertainty follow.
 //!
 //! Samples are complex baseband; a carrier of RMS amplitude *A* counts has
@@ -24,16 +27,23 @@
 mod analyser;
 pub mod bank;
 mod blanker;
+mod burst;
+mod decimator;
 mod edges;
 mod fit;
 mod format;
 mod frontend;
+mod joint;
 mod line;
 mod measurement;
 mod noise;
 mod pulse;
 mod report;
+mod residual;
 mod separate;
+mod spectra;
+mod steady;
+mod stretch;
 mod template;
 mod tracker;
 mod train;
@@ -42,6 +52,6 @@ pub use analyser::{Analyser, Event};
 pub use format::{Calibration, FormatError, StreamFormat};
 pub use measurement::{Measurement, PulseCount, Transmitter};
 pub use pulse::Pulse;
+pub use steady::SteadyCarrier;
 
-/// The transmit frequency on which all units are meant to be, Hz (EN 300 718-1).
-pub const CARRIER_HZ: f64 = 457_000.0;
+pub use crate::field::constants::NOMINAL_CARRIER_HZ as CARRIER_HZ;

@@ -1,8 +1,9 @@
-//! Noise floor per axis, from the median power of narrow cells.
+//! Noise floor per axis, from the cells of short-time spectra.
 //!
-//! Cells (one block, one frequency) of white noise have exponentially
-//! distributed power with median mean · ln 2. Pulses are taken out before the
-//! cells are read, steady carriers fill a few of many, so the median stands.
+//! Cells of white noise have exponentially distributed power. Their mean below
+//! a clip at four times the floor, over what the exponential has there, is the
+//! floor again: pulses are taken out before, and what is left of them, steady
+//! carriers and impulses fill a few cells of many, above the clip.
 
 /// Slow running estimate of the noise power per sample and axis.
 #[derive(Clone, Debug)]
@@ -10,13 +11,13 @@ pub(super) struct NoiseFloor {
     current: [f64; 3],
     floor: [f64; 3],
     log_sum: [f64; 3],
-    /// Cells that `log_sum` is weighted by.
-    cells: f64,
-    hops: f64,
+    windows: f64,
 }
 
-/// Weight of one hop in the running estimate.
-const GAIN: f64 = 0.06;
+/// Weight of one window in the running estimate.
+const GAIN: f64 = 0.015;
+/// Cells above this times the floor are left out.
+const CLIP: f64 = 4.0;
 /// No axis is taken for quieter than this times the noise power of the loudest.
 const QUIETEST_AXIS: f64 = 1e-4;
 
@@ -25,7 +26,7 @@ impl NoiseFloor {
     /// without: that of their quantisation.
     pub(super) fn new(least: f64) -> Self {
         let floor = [least.max(f64::MIN_POSITIVE); 3];
-        Self { current: [0.0; 3], floor, log_sum: [0.0; 3], cells: 0.0, hops: 0.0 }
+        Self { current: [0.0; 3], floor, log_sum: [0.0; 3], windows: 0.0 }
     }
 
     /// Noise power per working sample, E|z|², counts².
@@ -40,30 +41,40 @@ impl NoiseFloor {
         self.current.iter().any(|c| *c > 0.0)
     }
 
-    /// First guess, while pulses are still in: the lower quartile, which pulses
-    /// move less than the median (quartile of the exponential: mean · ln 4/3).
-    pub(super) fn begin(&mut self, cells: &mut [Vec<f64>; 3], strongest: f64) {
-        for (axis, cells) in cells.iter_mut().enumerate() {
-            self.current[axis] = quantile(cells, 0.25) / (4.0f64 / 3.0).ln();
+    /// First guess, while pulses and carriers are still in: the lower quartile of
+    /// all cells, which they move less than the median (exponential: mean · ln 4/3).
+    pub(super) fn begin(&mut self, cells: &mut [Vec<f32>; 3], strongest: f64) {
+        for (axis, cells) in cells.iter_mut().enumerate().filter(|(_, c)| !c.is_empty()) {
+            let at = cells.len() / 4;
+            let quartile = f64::from(*cells.select_nth_unstable_by(at, f32::total_cmp).1);
+            self.current[axis] = quartile / (4.0f64 / 3.0).ln();
         }
         self.raise_floor(strongest);
     }
 
-    /// One hop's cells with the pulses taken out.
-    /// A hop without cells, at a break in the samples, says nothing.
-    pub(super) fn update(&mut self, cells: &mut [Vec<f64>; 3]) {
-        let count = cells[0].len() as f64;
-        if count == 0.0 {
-            return;
+    /// One window's cells with the pulses taken out.
+    pub(super) fn update(&mut self, cells: &[Vec<f32>; 3]) {
+        let now = self.per_sample();
+        let gain = GAIN.max(1.0 / (self.windows + 16.0));
+        for (axis, cells) in cells.iter().enumerate().filter(|(_, c)| !c.is_empty()) {
+            let clip = (CLIP * now[axis]) as f32;
+            let (mut sum, mut below) = (0.0f32, 0.0f32);
+            for &p in cells {
+                let inside = if p < clip { 1.0 } else { 0.0 };
+                sum += inside * p;
+                below += inside;
+            }
+            // The floor has risen out of sight: go after it.
+            let seen = if 2.0 * below < cells.len() as f32 {
+                2.0 * now[axis]
+            } else {
+                let outside = (-CLIP).exp();
+                f64::from(sum / below) / (1.0 - CLIP * outside / (1.0 - outside))
+            };
+            self.current[axis] += gain * (seen - self.current[axis]);
+            self.log_sum[axis] += seen.max(self.floor[axis]).ln();
         }
-        let gain = GAIN.max(1.0 / (self.hops + 1.0));
-        for (axis, cells) in cells.iter_mut().enumerate() {
-            let measured = quantile(cells, 0.5) / std::f64::consts::LN_2;
-            self.current[axis] += gain * (measured - self.current[axis]);
-            self.log_sum[axis] += count * measured.max(self.floor[axis]).ln();
-        }
-        self.cells += count;
-        self.hops += 1.0;
+        self.windows += 1.0;
     }
 
     /// A recording without any noise must not make every rounding error a
@@ -74,17 +85,40 @@ impl NoiseFloor {
 
     /// Mean over the capture (of the logarithm, against single loud stretches).
     pub(super) fn mean_per_sample(&self) -> [f64; 3] {
-        if self.hops == 0.0 {
+        if self.windows == 0.0 {
             return self.per_sample();
         }
-        self.log_sum.map(|s| (s / self.cells).exp())
+        self.log_sum.map(|s| (s / self.windows).exp())
     }
 }
 
-fn quantile(values: &mut [f64], share: f64) -> f64 {
-    if values.is_empty() {
-        return 0.0;
+#[cfg(test)]
+mod tests {
+    use rand::{RngExt, SeedableRng};
+
+    use super::*;
+
+    #[test]
+    fn follows_the_floor_past_outliers_and_steps() {
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(3);
+        let mut cells = |scale: f32| -> [Vec<f32>; 3] {
+            std::array::from_fn(|a| {
+                let cell = |k: usize| {
+                    let noise = -(1.0 - rng.random::<f32>()).ln() * scale;
+                    if k < 8 { 1e4 * scale } else { noise }
+                };
+                if a == 0 { (0..77).map(cell).collect() } else { Vec::new() }
+            })
+        };
+        let mut floor = NoiseFloor::new(0.0);
+        floor.begin(&mut cells(2.0), 1.0);
+        for _ in 0..600 {
+            floor.update(&cells(2.0));
+        }
+        assert!((floor.per_sample()[0] / 2.0 - 1.0).abs() < 0.05, "{:?}", floor.per_sample());
+        for _ in 0..900 {
+            floor.update(&cells(200.0));
+        }
+        assert!((floor.per_sample()[0] / 200.0 - 1.0).abs() < 0.05, "{:?}", floor.per_sample());
     }
-    let at = ((values.len() - 1) as f64 * share).round() as usize;
-    *values.select_nth_unstable_by(at, f64::total_cmp).1
 }

@@ -3,6 +3,7 @@
 use super::CARRIER_HZ;
 use super::format::{Calibration, StreamFormat};
 use super::measurement::{Measurement, PulseCount, Transmitter};
+use super::steady::SteadyCarrier;
 use super::tracker::Train;
 use crate::reading::Reading;
 
@@ -12,6 +13,7 @@ pub(super) struct SoFar {
     pub gaps: usize,
     pub noise_counts_rthz: Vec<f64>,
     pub stray: usize,
+    pub steady: Vec<SteadyCarrier>,
 }
 
 /// A train with fewer pulses than this share of those due is chance.
@@ -63,6 +65,7 @@ pub(super) fn report(
         noise_counts_rthz: so_far.noise_counts_rthz,
         transmitters,
         stray_pulses: so_far.stray,
+        steady_carriers: so_far.steady,
     }
 }
 

@@ -1,24 +1,30 @@
-//! Takes the bursts of a span apart, strongest first.
+//! Takes the bursts of a view apart.
 //!
-//! Matching pursuit with joint refinement: the strongest burst is fitted and
-//! taken out of the samples, then the next one is looked for in what is left;
-//! whenever a new burst shares time with others, each of them is put back and
-//! fitted again with the rest taken out (the relaxation of Li and Stoica, IEEE
-//! Trans. Signal Processing 44 (1996) 281–295, with burst edges added to its
-//! unknowns). Frequency, field direction and timing all help to tell two
-//! bursts apart, because all of them are in the model.
+//! The pulses that known trains expect are fitted first, all that overlap
+//! jointly ([`Joint`]). Then matching pursuit: the strongest burst left is fitted
+//! and taken out of the samples, and so on; whenever a new burst shares time
+//! with others, the group is fitted jointly again. (Relaxing one burst after
+//! the other, as Li and Stoica do in IEEE Trans. Signal Processing 44 (1996)
+//! 281–295, creeps where carriers are closer than the inverse of the pulse length.)
+
+use std::ops::Range;
+
+use num_complex::Complex64;
 
 use super::bank::{Bank, Candidate};
-use super::fit::{Burst, Fitter, Guess};
+use super::burst::{Burst, wide};
+use super::fit::{Fitter, Guess};
 use super::frontend::Frame;
+use super::joint::Joint;
+use super::spectra::Spectra;
 use super::template::StepTemplate;
 
-/// What a burst taken out of the span turned out to be.
+/// What a burst taken out of the view turned out to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Kind {
     /// A keyed burst with both edges in view.
     Pulse,
-    /// Runs into the start or the end of the span.
+    /// Runs into the start or the end of the view.
     Open,
     /// Carrier that a keyed unit leaks between its pulses.
     Leak,
@@ -26,7 +32,7 @@ pub(super) enum Kind {
     Residue,
 }
 
-/// A burst taken out of the span.
+/// A burst taken out of the view.
 #[derive(Clone, Debug)]
 pub(super) struct Found {
     pub burst: Burst,
@@ -34,31 +40,51 @@ pub(super) struct Found {
     pub overlapped: bool,
 }
 
-/// The span and the settings that a separation works with.
+/// A burst at work.
+struct Part {
+    burst: Burst,
+    /// A fit exists.
+    coherent: bool,
+    /// A train expects a pulse here.
+    expected: bool,
+}
+
+/// The view and the settings that a separation works with.
 pub(super) struct Separation<'a> {
-    pub span: &'a mut [Frame],
+    pub view: &'a mut [Frame],
     pub bank: &'a mut Bank,
-    pub noise: &'a [f64],
+    pub spectra: &'a mut Spectra,
+    /// Noise power per sample as measured, and as it counts in the search
+    /// beside strong pulses.
+    pub noise: [f64; 3],
+    pub search_noise: [f64; 3],
+    pub axes: usize,
     pub template: &'a StepTemplate,
     pub rate_hz: f64,
-    /// Statistic at which a candidate is looked at.
+    /// Statistic of a spectrum's cell at which the bank is asked, and of the
+    /// bank's at which a candidate is looked at.
+    pub glance: f64,
     pub trigger: f64,
-    /// Energy over noise at which a burst counts as a pulse.
+    /// Energy over noise at which a burst counts as a pulse, and at which it is
+    /// where a pulse is expected.
     pub detection: f64,
+    pub expected_detection: f64,
     /// Pulses taken out of the span before.
     pub taken: &'a [Burst],
     /// A burst with an edge closer than this to the start, or to the end, of the
-    /// span has not shown the whole of it.
+    /// view has not shown the whole of it.
     pub margins: [f64; 2],
 }
 
-/// Bursts in one span; more than eight transmitters can key in two seconds.
+/// Bursts in one view; more than eight transmitters can key in two seconds.
 const MOST_BURSTS: usize = 32;
-/// Flaws of strong bursts taken out of one span: a bound on the work beside
+/// Flaws of strong bursts taken out of one view: a bound on the work beside
 /// pulses so strong that their model shows.
 const MOST_FLAWS: usize = 8;
+/// Bursts fitted jointly.
+const MOST_JOINT: usize = 10;
 /// Shortest and longest length of a pulse.
-const PULSE_S: std::ops::Range<f64> = 0.04..1.6;
+const PULSE_S: Range<f64> = 0.04..1.6;
 /// Unsteadiness allowed to a pulse: sagging, chirp and ringing of real units,
 const UNSTEADY: f64 = 0.5;
 /// and, over ρ, the noise of four quarters (three degrees of freedom of 2/ρ
@@ -72,52 +98,111 @@ const LEFT_OVER_ALIKE: f64 = 0.06;
 const TOUCHING_S: f64 = 0.02;
 
 impl Separation<'_> {
-    /// Take out all bursts above the trigger. The span is left without them.
-    pub(super) fn run(mut self) -> Vec<Found> {
-        let mut bursts: Vec<(Burst, bool)> = Vec::new();
+    /// Take out the `expected` bursts that are there, then all others above the
+    /// trigger. The view is left without them.
+    pub(super) fn run(mut self, expected: Vec<Burst>) -> Vec<Found> {
+        let mut parts = self.take_expected(expected);
+        let greatest = self.spectra.greatest(self.view, &self.search_noise);
+        if f64::from(greatest) > self.glance {
+            self.pursue(&mut parts);
+        }
+        self.classify(parts)
+    }
+
+    fn take_expected(&mut self, expected: Vec<Burst>) -> Vec<Part> {
+        let mut parts: Vec<Part> = Vec::new();
+        let mut waiting = expected;
+        while let Some(first) = waiting.pop() {
+            // All that hang together in time, through each other.
+            let mut group = vec![first];
+            let mut i = 0;
+            while i < group.len() {
+                let (near, rest): (Vec<Burst>, Vec<Burst>) =
+                    waiting.into_iter().partition(|b| b.shares_time(&group[i]));
+                group.extend(near);
+                waiting = rest;
+                i += 1;
+            }
+            parts.extend(self.expected_group(group).into_iter().map(|burst| Part {
+                burst,
+                coherent: true,
+                expected: true,
+            }));
+        }
+        for part in &parts {
+            part.burst.apply(self.view, self.template, -1.0);
+        }
+        parts
+    }
+
+    /// Fit what is expected together, leaving out what is not there.
+    fn expected_group(&self, mut group: Vec<Burst>) -> Vec<Burst> {
+        loop {
+            if group.is_empty() {
+                return group;
+            }
+            let Some(fitted) = self.joint().fit(&group) else {
+                group.pop();
+                continue;
+            };
+            let strayed = |i: &usize| {
+                let (was, is): (&Burst, &Burst) = (&group[*i], &fitted[*i]);
+                let edge = 8.0 + 3.0 * is.u_edge.min(20.0);
+                (is.on - was.on).abs() > edge || (is.length() - was.length()).abs() > 2.0 * edge
+            };
+            // By the noise of its own amplitude: overlap makes a burst uncertain.
+            let evidence = |b: &Burst| b.density() * b.plateau.min(b.length());
+            let worst = (0..fitted.len())
+                .filter(|i| evidence(&fitted[*i]) < self.expected_detection || strayed(i))
+                .min_by(|a, b| evidence(&fitted[*a]).total_cmp(&evidence(&fitted[*b])));
+            match worst {
+                Some(i) => drop(group.remove(i)),
+                None => return fitted,
+            }
+        }
+    }
+
+    fn pursue(&mut self, parts: &mut Vec<Part>) {
+        let noise = self.search_noise;
+        self.bank.load(self.view, &noise[..self.axes]);
         let mut flaws = 0;
         while let Some(candidate) = self.bank.strongest().filter(|c| c.statistic > self.trigger) {
-            if bursts.len() == MOST_BURSTS {
+            if parts.len() == MOST_BURSTS {
                 break;
             }
             let fitted = self.fitted(&candidate);
             let coherent = fitted.is_some();
             let burst = fitted.unwrap_or_else(|| self.as_found(&candidate));
-            let mut touched = self.apply(&burst, -1.0);
-            let flaw = bursts.iter().any(|(other, _)| is_left_over(&burst, other));
-            bursts.push((burst, coherent));
+            let mut touched = burst.apply(self.view, self.template, -1.0);
+            let flaw = parts.iter().any(|other| is_left_over(&burst, &other.burst));
+            parts.push(Part { burst, coherent, expected: false });
             if flaw {
                 flaws += 1;
                 if flaws == MOST_FLAWS {
                     break;
                 }
             } else if coherent {
-                touched = self.relax(&mut bursts, touched);
+                touched = self.fit_together(parts, touched);
             }
-            self.bank.refresh(self.span, touched.clone());
-            self.bank.search(touched, self.noise);
-        }
-        self.classify(bursts)
-    }
-
-    fn fitter(&self) -> Fitter<'_> {
-        Fitter {
-            span: self.span,
-            noise: self.noise,
-            template: self.template,
-            rate_hz: self.rate_hz,
+            self.bank.refresh(self.view, touched, &noise[..self.axes]);
         }
     }
 
-    fn apply(&mut self, burst: &Burst, sign: f64) -> std::ops::Range<usize> {
-        burst.apply(self.span, self.noise.len(), self.template, sign)
+    fn joint(&self) -> Joint<'_> {
+        Joint { samples: self.view, noise: &self.noise[..self.axes], template: self.template }
     }
 
     /// Fit from a candidate, unless the fit wanders off to something else.
     fn fitted(&self, candidate: &Candidate) -> Option<Burst> {
         let on = candidate.first as f64;
         let off = on + candidate.length as f64;
-        let burst = self.fitter().fit(Guess { on, off, omega: candidate.omega })?;
+        let fitter = Fitter {
+            span: self.view,
+            noise: &self.noise[..self.axes],
+            template: self.template,
+            rate_hz: self.rate_hz,
+        };
+        let burst = fitter.fit(Guess { on, off, omega: candidate.omega })?;
         let shared = burst.off.min(off) - burst.on.max(on);
         (shared > 0.5 * burst.length().min(off - on)).then_some(burst)
     }
@@ -127,11 +212,10 @@ impl Separation<'_> {
     fn as_found(&self, candidate: &Candidate) -> Burst {
         let (on, length) = (candidate.first as f64, candidate.length as f64);
         let middle = on + length / 2.0;
-        let mut amplitude = [num_complex::Complex64::ZERO; 3];
-        for n in candidate.first..(candidate.first + candidate.length).min(self.span.len()) {
-            let turn =
-                num_complex::Complex64::from_polar(1.0, -candidate.omega * (n as f64 - middle));
-            amplitude.iter_mut().zip(&self.span[n]).for_each(|(a, z)| *a += z * turn / length);
+        let mut amplitude = [Complex64::ZERO; 3];
+        for n in candidate.first..(candidate.first + candidate.length).min(self.view.len()) {
+            let turn = Complex64::from_polar(1.0 / length, -candidate.omega * (n as f64 - middle));
+            amplitude.iter_mut().zip(&self.view[n]).for_each(|(a, z)| *a += wide(*z) * turn);
         }
         Burst {
             on: on - 0.5,
@@ -142,61 +226,50 @@ impl Separation<'_> {
             plateau: length,
             energy_to_noise: candidate.statistic,
             u_edge: length,
+            u_omega: std::f64::consts::PI / length,
             unsteadiness: f64::INFINITY,
         }
     }
 
-    /// Fit again every burst that shares time with the newest one; `touched`
-    /// samples become all that were changed.
-    fn relax(
-        &mut self,
-        bursts: &mut [(Burst, bool)],
-        mut touched: std::ops::Range<usize>,
-    ) -> std::ops::Range<usize> {
-        let newest = bursts.len() - 1;
+    /// Fit the newest burst again together with all that share time with it;
+    /// `touched` samples become all that were changed.
+    fn fit_together(&mut self, parts: &mut [Part], touched: Range<usize>) -> Range<usize> {
+        let newest = parts.len() - 1;
         let mut together = vec![newest];
-        together.extend(
-            (0..newest).filter(|&i| bursts[i].1 && share_time(&bursts[i].0, &bursts[newest].0)),
-        );
-        if together.len() == 1 {
-            return touched;
+        together.extend((0..newest).filter(|&i| {
+            parts[i].coherent && parts[i].burst.shares_time(&parts[newest].burst)
+        }));
+        together.truncate(MOST_JOINT);
+        let join = |a: Range<usize>, b: Range<usize>| a.start.min(b.start)..a.end.max(b.end);
+        let mut touched = touched;
+        for &i in &together {
+            touched = join(touched, parts[i].burst.apply(self.view, self.template, 1.0));
         }
-        for _ in 0..3 {
-            let mut moved: f64 = 0.0;
-            for &i in &together {
-                let before = bursts[i].0.clone();
-                let first = self.apply(&before, 1.0);
-                let guess = Guess { on: before.on, off: before.off, omega: before.omega };
-                let again = self
-                    .fitter()
-                    .fit(guess)
-                    .filter(|b| share_time(b, &before) && b.length() < 2.0 * before.length())
-                    .unwrap_or_else(|| before.clone());
-                let second = self.apply(&again, -1.0);
-                moved = moved.max((again.on - before.on).abs()).max((again.off - before.off).abs());
-                touched = touched.start.min(first.start).min(second.start)
-                    ..touched.end.max(first.end).max(second.end);
-                bursts[i].0 = again;
-            }
-            if moved < 0.1 {
-                break;
-            }
+        let before: Vec<Burst> = together.iter().map(|i| parts[*i].burst.clone()).collect();
+        let sane = |now: &[Burst]| {
+            now.iter().zip(&before).all(|(a, b)| a.shares_time(b) && a.length() < 2.0 * b.length())
+        };
+        let after = self.joint().fit(&before).filter(|now| sane(now)).unwrap_or(before);
+        for (i, burst) in together.into_iter().zip(after) {
+            touched = join(touched, burst.apply(self.view, self.template, -1.0));
+            parts[i].burst = burst;
         }
         touched
     }
 
-    fn classify(&self, bursts: Vec<(Burst, bool)>) -> Vec<Found> {
-        let end = self.span.len() as f64 - self.margins[1];
-        let all = || bursts.iter().map(|b| &b.0).chain(self.taken);
-        let kind = |i: usize| {
-            let (burst, coherent) = &bursts[i];
+    fn classify(&self, parts: Vec<Part>) -> Vec<Found> {
+        let end = self.view.len() as f64 - self.margins[1];
+        let all = || parts.iter().map(|p| &p.burst).chain(self.taken);
+        let kind = |part: &Part| {
+            let burst = &part.burst;
             let seconds = burst.length() / self.rate_hz;
-            let left_over = all().any(|other| is_left_over(burst, other));
-            if *coherent && all().any(|other| is_leak(burst, other, self.rate_hz)) {
+            let left_over = !part.expected && all().any(|other| is_left_over(burst, other));
+            let least = if part.expected { self.expected_detection } else { self.detection };
+            if part.coherent && all().any(|other| is_leak(burst, other, self.rate_hz)) {
                 Kind::Leak
-            } else if !coherent
+            } else if !part.coherent
                 || left_over
-                || burst.energy_to_noise < self.detection
+                || burst.energy_to_noise < least
                 || seconds < PULSE_S.start
                 || burst.unsteadiness > UNSTEADY + UNSTEADY_NOISE / burst.energy_to_noise
             {
@@ -207,20 +280,16 @@ impl Separation<'_> {
                 Kind::Pulse
             }
         };
-        let kinds: Vec<Kind> = (0..bursts.len()).map(kind).collect();
+        let kinds: Vec<Kind> = parts.iter().map(kind).collect();
         let overlapped = |i: usize| {
             let keyed = |j: &usize| *j != i && matches!(kinds[*j], Kind::Pulse | Kind::Open);
-            let others = (0..bursts.len()).filter(keyed).map(|j| &bursts[j].0);
-            others.chain(self.taken).any(|other| share_time(&bursts[i].0, other))
+            let others = (0..parts.len()).filter(keyed).map(|j| &parts[j].burst);
+            others.chain(self.taken).any(|other| parts[i].burst.shares_time(other))
         };
-        let overlaps: Vec<bool> = (0..bursts.len()).map(overlapped).collect();
-        let all = bursts.into_iter().zip(kinds).zip(overlaps);
-        all.map(|(((burst, _), kind), overlapped)| Found { burst, kind, overlapped }).collect()
+        let overlaps: Vec<bool> = (0..parts.len()).map(overlapped).collect();
+        let all = parts.into_iter().zip(kinds).zip(overlaps);
+        all.map(|((part, kind), overlapped)| Found { burst: part.burst, kind, overlapped }).collect()
     }
-}
-
-fn share_time(a: &Burst, b: &Burst) -> bool {
-    a.on < b.off && b.on < a.off
 }
 
 /// Whether `weak` is no more than a flaw in the model of `strong`.

@@ -29,8 +29,17 @@ pub(super) struct Train {
     period_s: f64,
     offset_hz: f64,
     on_time_s: f64,
+    edge_s: [f64; 2],
     /// Running mean square of the prediction error, per period.
     wander_s2: f64,
+}
+
+/// A pulse that a train expects.
+pub(super) struct Expected {
+    pub on_s: f64,
+    pub off_s: f64,
+    pub edge_s: [f64; 2],
+    pub offset_hz: f64,
 }
 
 /// All trains, and the pulses that belong to none yet.
@@ -63,6 +72,7 @@ impl Train {
             period_s,
             offset_hz: first.offset_hz,
             on_time_s: first.on_time_s(),
+            edge_s: first.edge_s,
             wander_s2: 1e-6,
         }
     }
@@ -123,6 +133,8 @@ impl Train {
         self.wander_s2 += gain * (error - self.wander_s2);
         self.offset_hz += gain * (pulse.offset_hz - self.offset_hz);
         if regular && !pulse.overlapped {
+            let edges = self.edge_s.iter_mut().zip(pulse.edge_s);
+            edges.for_each(|(mean, edge)| *mean += gain * (edge - *mean));
             self.on_time_s += gain * (pulse.on_time_s() - self.on_time_s);
         }
         self.last_pulse = pulse;
@@ -157,6 +169,27 @@ impl Tracker {
     pub(super) fn gap(&mut self, from_s: f64, to_s: f64) {
         self.gaps.retain(|g| from_s - g.1 < SILENT_PERIODS * PERIOD_S.end);
         self.gaps.push((from_s, to_s));
+    }
+
+    /// The pulses that trains expect to be on at any time within these seconds.
+    pub(super) fn expected(&self, from_s: f64, to_s: f64) -> Vec<Expected> {
+        let mut expected = Vec::new();
+        for train in &self.trains {
+            let last_s = train.last_pulse.on_s;
+            let first = ((from_s - train.on_time_s - last_s) / train.period_s).ceil().max(1.0);
+            let mut slot = first;
+            while slot <= SILENT_PERIODS && last_s + slot * train.period_s < to_s {
+                let on_s = last_s + slot * train.period_s;
+                expected.push(Expected {
+                    on_s,
+                    off_s: on_s + train.on_time_s,
+                    edge_s: train.edge_s,
+                    offset_hz: train.offset_hz,
+                });
+                slot += 1.0;
+            }
+        }
+        expected
     }
 
     /// Take in a pulse; pulses must come in order of their start. Gives the

@@ -197,6 +197,7 @@ pub(super) mod tests {
             noise_counts_rthz: vec![1.0; 3],
             transmitters,
             stray_pulses: 0,
+            steady_carriers: Vec::new(),
         }
     }
 

@@ -2,7 +2,7 @@
 //! the signal analysis is not tested against its own family.
 #![allow(dead_code, reason = "each test file uses its part")]
 
-use coilrig_analysis::signal::{Analyser, Calibration, Measurement, StreamFormat};
+use coilrig_analysis::signal::{Analyser, Calibration, Event, Measurement, Pulse, StreamFormat};
 use num_complex::{Complex32, Complex64};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -121,11 +121,22 @@ impl Scene {
 
     /// Analyse the whole scene with counts taken as A/m.
     pub fn measure(&self) -> Measurement {
+        self.measure_with_pulses().0
+    }
+
+    /// The same, with every pulse and the number of its train.
+    pub fn measure_with_pulses(&self) -> (Measurement, Vec<(Pulse, Option<usize>)>) {
         let calibration =
             Calibration { field_per_count: Some(vec![1.0; self.axes]), ..Calibration::default() };
         let mut analyser = Analyser::new(self.format(), calibration).unwrap();
-        analyser.push(&self.samples(), &mut |_| ());
-        analyser.finish(&mut |_| ())
+        let mut pulses: Vec<(Pulse, Option<usize>)> = Vec::new();
+        let mut keep = |event| match event {
+            Event::Pulse(pulse) => pulses.push((pulse, None)),
+            Event::Assigned { pulse, train } => pulses[pulse as usize].1 = Some(train),
+        };
+        analyser.push(&self.samples(), &mut keep);
+        let measurement = analyser.finish(&mut keep);
+        (measurement, pulses)
     }
 }
 

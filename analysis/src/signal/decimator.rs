@@ -1,0 +1,195 @@
+//! Linear-phase decimating low-pass without delay.
+//!
+//! Kaiser window design (Kaiser 1974; Oppenheim and Schafer, Discrete-Time
+//! Signal Processing, 7.5.3). Frames are flat runs of `lanes` numbers, real and
+//! imaginary parts of each axis; 24 of them are a whole number of frames of one
+//! axis and of three, and of the widest vectors, so that is the filter's step.
+
+use std::ops::Range;
+
+use pulp::Arch;
+
+const STOP_BAND_DB: f64 = 70.0;
+/// Numbers taken at a time.
+const STEP: usize = 24;
+
+/// A run of frames of which the oldest have been dropped.
+#[derive(Clone, Default)]
+pub(super) struct Line {
+    pub numbers: Vec<f32>,
+    /// Frames dropped before the first one held.
+    pub dropped: usize,
+}
+
+impl Line {
+    /// One past the last frame, from the start of the stretch.
+    pub(super) fn end(&self, lanes: usize) -> usize {
+        self.dropped + self.numbers.len() / lanes
+    }
+
+    /// Drop the frames before `first`, but only once there are many of them.
+    pub(super) fn keep_from(&mut self, first: usize, lanes: usize) {
+        let old = first.saturating_sub(self.dropped);
+        if old * lanes > self.numbers.len() / 2 && old > 1024 {
+            self.numbers.drain(..old * lanes);
+            self.dropped += old;
+        }
+    }
+
+    pub(super) fn clear(&mut self) {
+        self.numbers.clear();
+        self.dropped = 0;
+    }
+}
+
+/// Output frame n stands at the time of input frame n · `decimation`.
+pub(super) struct Decimator {
+    pub decimation: usize,
+    pub taps: Vec<f32>,
+    /// Each tap once for every lane, filled up to whole steps.
+    spread: Vec<f32>,
+    lanes: usize,
+    arch: Arch,
+}
+
+impl Decimator {
+    /// Passes up to `pass_hz`, lets nothing fold into that from `rate_hz`.
+    pub(super) fn new(lanes: usize, decimation: usize, rate_hz: f64, pass_hz: f64) -> Self {
+        let taps = low_pass(decimation, rate_hz, pass_hz);
+        let mut spread: Vec<f32> =
+            taps.iter().flat_map(|t| std::iter::repeat_n(*t, lanes)).collect();
+        spread.resize(spread.len().next_multiple_of(STEP), 0.0);
+        Self { decimation, taps, spread, lanes, arch: Arch::new() }
+    }
+
+    /// First input frame that output frame `n` takes in, before the stretch
+    /// for the first ones.
+    fn first(&self, n: usize) -> isize {
+        (n * self.decimation) as isize - (self.taps.len() / 2) as isize
+    }
+
+    /// Input frame from which on output frame `n` and all later ones need it.
+    pub(super) fn needs_from(&self, n: usize) -> usize {
+        self.first(n).max(0) as usize
+    }
+
+    /// Output frames that `input` allows, from number `from` on; of a stretch
+    /// that ends with `input` all whose time lies in it.
+    pub(super) fn ready(&self, input: &Line, from: usize, last: bool) -> Range<usize> {
+        let end = input.end(self.lanes);
+        let ready = if last {
+            end.div_ceil(self.decimation)
+        } else {
+            (end + self.taps.len() / 2).saturating_sub(self.spread.len() / self.lanes)
+                / self.decimation
+        };
+        from..ready.max(from)
+    }
+
+    /// Append the output frames `wanted` to `out`.
+    pub(super) fn run(&self, input: &Line, wanted: Range<usize>, out: &mut Vec<f32>) {
+        let lanes = self.lanes;
+        let mut edge = vec![0.0; self.spread.len()];
+        self.arch.dispatch(|| {
+            for n in wanted.clone() {
+                let first = self.first(n) - input.dropped as isize;
+                let at = first * lanes as isize;
+                let whole = usize::try_from(at)
+                    .ok()
+                    .and_then(|at| input.numbers.get(at..at + self.spread.len()));
+                let numbers = whole.unwrap_or_else(|| {
+                    // Nothing is known beyond the ends of the stretch.
+                    for (i, e) in edge.iter_mut().enumerate() {
+                        let at = at + i as isize;
+                        let inside = usize::try_from(at).ok();
+                        *e = inside.and_then(|at| input.numbers.get(at)).copied().unwrap_or(0.0);
+                    }
+                    &edge
+                });
+                let sums = dot(numbers, &self.spread);
+                for lane in 0..lanes {
+                    out.push(sums.iter().skip(lane).step_by(lanes).sum());
+                }
+            }
+        });
+    }
+}
+
+#[inline(always)]
+fn dot(numbers: &[f32], taps: &[f32]) -> [f32; STEP] {
+    let mut sums = [0.0; STEP];
+    for (x, t) in numbers.chunks_exact(STEP).zip(taps.chunks_exact(STEP)) {
+        for i in 0..STEP {
+            sums[i] += x[i] * t[i];
+        }
+    }
+    sums
+}
+
+/// Odd-length low-pass with unit gain at 0 Hz; a single tap for no decimation.
+fn low_pass(decimation: usize, rate_hz: f64, pass_hz: f64) -> Vec<f32> {
+    if decimation == 1 {
+        return vec![1.0];
+    }
+    let stop_hz = rate_hz / decimation as f64 - pass_hz;
+    let transition = std::f64::consts::TAU * (stop_hz - pass_hz) / rate_hz;
+    let half = ((STOP_BAND_DB - 7.95) / (2.285 * transition) / 2.0).ceil() as i64;
+    let beta = 0.1102 * (STOP_BAND_DB - 8.7);
+    let cutoff = 0.5 / decimation as f64;
+    let taps: Vec<f64> = (-half..=half)
+        .map(|n| {
+            let x = n as f64 / (half + 1) as f64;
+            sinc(2.0 * cutoff * n as f64) * bessel_i0(beta * (1.0 - x * x).sqrt())
+        })
+        .collect();
+    let gain: f64 = taps.iter().sum();
+    taps.iter().map(|t| (t / gain) as f32).collect()
+}
+
+fn sinc(x: f64) -> f64 {
+    if x == 0.0 { 1.0 } else { (std::f64::consts::PI * x).sin() / (std::f64::consts::PI * x) }
+}
+
+/// Modified Bessel function of the first kind, order zero (power series, DLMF 10.25.2).
+fn bessel_i0(x: f64) -> f64 {
+    let quarter = x * x / 4.0;
+    let mut term = 1.0;
+    let mut sum = 1.0;
+    for k in 1..64 {
+        term *= quarter / f64::from(k * k);
+        sum += term;
+    }
+    sum
+}
+
+#[cfg(test)]
+mod tests {
+    use num_complex::Complex64;
+
+    use super::*;
+
+    fn gain_db(taps: &[f32], frequency: f64) -> f64 {
+        let half = (taps.len() / 2) as f64;
+        let part = |(i, &t): (usize, &f32)| {
+            Complex64::from_polar(f64::from(t), -std::f64::consts::TAU * frequency * (i as f64 - half))
+        };
+        20.0 * taps.iter().enumerate().map(part).sum::<Complex64>().norm().log10()
+    }
+
+    #[test]
+    fn keeps_the_pass_band_and_rejects_what_folds_into_it() {
+        for decimation in [2, 3, 8, 24, 125] {
+            let rate_hz = 1100.0 * decimation as f64;
+            let taps = low_pass(decimation, rate_hz, 330.0);
+            for i in 0..=40 {
+                let pass = gain_db(&taps, 330.0 / rate_hz * f64::from(i) / 40.0);
+                assert!(pass.abs() < 0.01, "{decimation}: {pass} dB");
+            }
+            for i in 0..=200 {
+                let f = 770.0 / rate_hz + (0.5 - 770.0 / rate_hz) * f64::from(i) / 200.0;
+                let stop = gain_db(&taps, f);
+                assert!(stop < -68.0, "{decimation}: {stop} dB at {f}");
+            }
+        }
+    }
+}

@@ -1,0 +1,257 @@
+//! Follows steady carriers and takes them out: interference, direct current of
+//! the receiver, carrier that units leak between their pulses.
+//!
+//! A carrier is steady when its cell of the short-time spectra is above the
+//! noise in most windows of two seconds, and its phase runs on through them.
+//! It is then followed by a second-order phase-locked loop of some 0.8 Hz
+//! bandwidth that rests while pulses are on.
+
+use std::f64::consts::TAU;
+
+use num_complex::{Complex32, Complex64};
+use rustfft::FftPlanner;
+
+use super::burst::{Burst, narrow, wide};
+use super::frontend::Frame;
+
+/// Power over noise of a cell that counts as present: noise on three axes
+/// exceeds it once in eight times.
+const PRESENT: f32 = 5.0;
+/// Share of the windows in which it must be.
+const MOST_WINDOWS: f64 = 0.7;
+/// Windows that may be disturbed by pulses.
+const DISTURBED: f64 = 0.3;
+/// Least power of the mean over the mean power of the pieces, noise deducted.
+const COHERENT: f64 = 0.7;
+const MOST_CARRIERS: usize = 8;
+/// Share of the error taken over from one hop.
+const GAIN: f64 = 0.15;
+/// Amplitude over its own uncertainty, squared, below which a carrier is gone.
+const GONE: f64 = 4.0;
+
+/// A steady carrier as it is at the end of the span.
+struct Carrier {
+    omega: f64,
+    amplitude: [Complex64; 3],
+    /// e^(jφ) at the next sample.
+    phase: Complex64,
+    power_sum: f64,
+    omega_sum: f64,
+    hops: f64,
+}
+
+/// A steady carrier for the report.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SteadyCarrier {
+    /// From 457 kHz, by the receiver's own clock, Hz.
+    pub offset_hz: f64,
+    /// Root of the mean squared magnitude over the axes, counts.
+    pub amplitude: f64,
+    /// How long it was followed, s.
+    pub heard_s: f64,
+}
+
+/// All steady carriers of a stretch.
+#[derive(Default)]
+pub(super) struct Steady {
+    carriers: Vec<Carrier>,
+    /// Those that ended.
+    over: Vec<Carrier>,
+}
+
+impl Steady {
+    /// Samples are missing: phases are not known any more.
+    pub(super) fn lose(&mut self) {
+        self.over.append(&mut self.carriers);
+    }
+
+    /// Take the carriers out of the samples that follow on the last ones.
+    pub(super) fn take_out(&mut self, frames: &mut [Frame]) {
+        for carrier in &mut self.carriers {
+            let turn = Complex64::from_polar(1.0, carrier.omega);
+            for frame in frames.iter_mut() {
+                add(frame, &carrier.amplitude, -carrier.phase);
+                carrier.phase *= turn;
+            }
+            carrier.phase /= carrier.phase.norm();
+        }
+    }
+
+    /// Learn from the last samples, from which the carriers have been taken out
+    /// and in which no pulse is on.
+    pub(super) fn follow(&mut self, frames: &[Frame], noise: &[f64]) {
+        let count = frames.len() as f64;
+        for carrier in &mut self.carriers {
+            let back = Complex64::from_polar(1.0, -carrier.omega);
+            let mut phasor = carrier.phase * back;
+            let mut error = [Complex64::ZERO; 3];
+            for frame in frames.iter().rev() {
+                let conj = phasor.conj();
+                error.iter_mut().zip(frame).for_each(|(e, z)| *e += wide(*z) * conj);
+                phasor *= back;
+            }
+            error.iter_mut().for_each(|e| *e /= count);
+            let parts = || carrier.amplitude.iter().zip(&error).zip(noise);
+            let power: f64 = parts().map(|((a, _), n)| a.norm_sqr() / n).sum();
+            let along: Complex64 = parts().map(|((a, e), n)| a.conj() * e / n).sum();
+            let late = (Complex64::ONE + along / power).arg();
+            carrier.omega += 0.25 * GAIN * GAIN * late / count;
+            carrier.amplitude.iter_mut().zip(&error).for_each(|(a, e)| *a += e * GAIN);
+            carrier.power_sum += carrier.amplitude.iter().map(|a| a.norm_sqr()).sum::<f64>();
+            carrier.omega_sum += carrier.omega;
+            carrier.hops += 1.0;
+        }
+        // Power of the amplitude over its noise after the loop's averaging.
+        let strong = |c: &Carrier| {
+            let power: f64 = c.amplitude.iter().zip(noise).map(|(a, n)| a.norm_sqr() / n).sum();
+            power * count * 2.0 / GAIN > GONE * noise.len() as f64
+        };
+        let (stay, gone) = std::mem::take(&mut self.carriers).into_iter().partition(strong);
+        self.carriers = stay;
+        self.over.extend::<Vec<Carrier>>(gone);
+    }
+
+    /// Look for a new one in the last samples, given the spectra of all windows
+    /// in them; take it out. `hop` is the distance of the windows.
+    pub(super) fn find<'a>(
+        &mut self,
+        span: &mut [Frame],
+        windows: impl Iterator<Item = &'a [f32]>,
+        omega_of: impl Fn(usize) -> f64,
+        hop: usize,
+        noise: &[f64],
+    ) -> bool {
+        if self.carriers.len() == MOST_CARRIERS {
+            return false;
+        }
+        let Some(cell) = most_present(windows) else { return false };
+        let Some((omega, amplitude)) = measured(span, omega_of(cell), hop, noise) else {
+            return false;
+        };
+        let mut carrier = Carrier {
+            omega,
+            amplitude,
+            phase: Complex64::from_polar(1.0, -omega * span.len() as f64),
+            power_sum: 0.0,
+            omega_sum: 0.0,
+            hops: 0.0,
+        };
+        let turn = Complex64::from_polar(1.0, omega);
+        for frame in span {
+            add(frame, &carrier.amplitude, -carrier.phase);
+            carrier.phase *= turn;
+        }
+        self.carriers.push(carrier);
+        true
+    }
+
+    /// The carriers as bursts that fill a span of `length` samples.
+    pub(super) fn as_bursts(&self, length: usize, noise: &[f64]) -> Vec<Burst> {
+        let as_burst = |c: &Carrier| {
+            let middle = length as f64 / 2.0;
+            let turn = c.phase * Complex64::from_polar(1.0, -c.omega * middle);
+            let power: f64 = c.amplitude.iter().zip(noise).map(|(a, n)| a.norm_sqr() / n).sum();
+            Burst {
+                on: 0.0,
+                off: length as f64,
+                widths: [0.0; 2],
+                omega: c.omega,
+                amplitude: c.amplitude.map(|a| a * turn),
+                plateau: length as f64,
+                energy_to_noise: power * length as f64,
+                u_edge: 0.0,
+                u_omega: 0.0,
+                unsteadiness: 0.0,
+            }
+        };
+        self.carriers.iter().map(as_burst).collect()
+    }
+
+    /// What has been followed, for the report.
+    pub(super) fn summary(&self, hop_s: f64, rate_hz: f64) -> Vec<SteadyCarrier> {
+        let all = self.over.iter().chain(&self.carriers).filter(|c| c.hops > 0.0);
+        all.map(|c| SteadyCarrier {
+            offset_hz: c.omega_sum / c.hops * rate_hz / TAU,
+            amplitude: (c.power_sum / c.hops).sqrt(),
+            heard_s: c.hops * hop_s,
+        })
+        .collect()
+    }
+}
+
+fn add(frame: &mut Frame, amplitude: &[Complex64; 3], factor: Complex64) {
+    frame.iter_mut().zip(amplitude).for_each(|(z, a)| *z += narrow(a * factor));
+}
+
+/// The strongest of the cells that are above the noise nearly always.
+fn most_present<'a>(windows: impl Iterator<Item = &'a [f32]>) -> Option<usize> {
+    let (mut counts, mut sums, mut total) = (Vec::new(), Vec::new(), 0usize);
+    for cells in windows {
+        counts.resize(cells.len(), 0.0f32);
+        sums.resize(cells.len(), 0.0f32);
+        for ((count, sum), &p) in counts.iter_mut().zip(&mut sums).zip(cells) {
+            *count += if p > PRESENT { 1.0 } else { 0.0 };
+            // Of the logarithm, so that pulses do not outshine it.
+            *sum += p.max(1e-3).ln();
+        }
+        total += 1;
+    }
+    let often = (MOST_WINDOWS * total as f64) as f32;
+    let best = (0..counts.len()).filter(|k| counts[*k] > often);
+    best.max_by(|a, b| sums[*a].total_cmp(&sums[*b])).filter(|_| total >= 16)
+}
+
+/// Frequency and amplitude of the steady carrier near `near`, its phase that at
+/// the first sample; `None` if there is nothing coherent.
+fn measured(
+    span: &[Frame],
+    near: f64,
+    hop: usize,
+    noise: &[f64],
+) -> Option<(f64, [Complex64; 3])> {
+    let length = span.len();
+    let size = (2 * length).next_power_of_two();
+    let fft = FftPlanner::new().plan_fft_forward(size);
+    let mut power = vec![0.0f64; size];
+    let mut buffer = vec![Complex32::ZERO; size];
+    for (axis, noise) in noise.iter().enumerate() {
+        buffer.fill(Complex32::ZERO);
+        buffer.iter_mut().zip(span).for_each(|(b, f)| *b = f[axis]);
+        fft.process(&mut buffer);
+        power.iter_mut().zip(&buffer).for_each(|(p, z)| *p += f64::from(z.norm_sqr()) / noise);
+    }
+    let per_bin = TAU / size as f64;
+    let centre = (near / per_bin).round() as isize;
+    let reach = (size as f64 / (3.0 * hop as f64)).ceil() as isize;
+    let at = |k: isize| power[k.rem_euclid(size as isize) as usize];
+    let best = (centre - reach..=centre + reach).max_by(|a, b| at(*a).total_cmp(&at(*b)))?;
+    let (low, mid, high) = (at(best - 1).sqrt(), at(best).sqrt(), at(best + 1).sqrt());
+    let shift = 0.5 * (low - high) / (low - 2.0 * mid + high).min(-1e-30);
+    let omega = per_bin * (best as f64 + shift.clamp(-0.5, 0.5));
+    // The amplitude of each piece, so that those with pulses in them can be left out.
+    let pieces = span.chunks_exact(hop).enumerate().map(|(i, frames)| {
+        let turn = Complex64::from_polar(1.0, -omega);
+        let mut phasor = Complex64::from_polar(1.0, -omega * (i * hop) as f64);
+        let mut sum = [Complex64::ZERO; 3];
+        for frame in frames {
+            sum.iter_mut().zip(frame).for_each(|(s, z)| *s += wide(*z) * phasor);
+            phasor *= turn;
+        }
+        sum.map(|s| s / hop as f64)
+    });
+    let over_noise = |a: &[Complex64; 3]| -> f64 {
+        a.iter().zip(noise).map(|(a, n)| a.norm_sqr() / n).sum()
+    };
+    let mut pieces: Vec<[Complex64; 3]> = pieces.collect();
+    pieces.sort_by(|a, b| over_noise(a).total_cmp(&over_noise(b)));
+    pieces.truncate(((1.0 - DISTURBED) * pieces.len() as f64).ceil() as usize);
+    let count = pieces.len() as f64;
+    let mut mean = [Complex64::ZERO; 3];
+    for piece in &pieces {
+        mean.iter_mut().zip(piece).for_each(|(m, p)| *m += p / count);
+    }
+    let all: f64 = pieces.iter().map(over_noise).sum::<f64>() / count;
+    let alone = noise.len() as f64 / hop as f64;
+    let coherent = over_noise(&mean) > COHERENT * (all - alone).max(0.5 * alone);
+    coherent.then_some((omega, mean))
+}

@@ -1,0 +1,448 @@
+//! A gapless stretch of working samples in which pulses are looked for.
+//!
+//! The stretch moves on in hops of 32 ms. As long as the short-time spectra show
+//! nothing and no train expects anything, that is all there is to do. Otherwise
+//! a *region* is open, from shortly before the first sign of a burst; it is taken
+//! apart ([`Separation`]) when a burst has ended, or is due to have ended. Pulses
+//! that are over leave the span for good; what still goes on stays.
+
+use std::ops::Range;
+
+use super::bank::{Bank, threshold};
+use super::burst::Burst;
+use super::edges::FineSpan;
+use super::frontend::{Frame, Frontend};
+use super::noise::NoiseFloor;
+use super::separate::{Found, Kind, Separation};
+use super::spectra::Spectra;
+use super::steady::Steady;
+use super::template::StepTemplate;
+
+/// The samples that stay in view.
+const SPAN_S: f64 = 3.0;
+/// The longest region that is taken apart at once.
+const REGION_S: f64 = 2.0;
+/// Hops gathered before the analysis begins, for noise and steady carriers, and
+/// from one search for steady carriers to the next.
+const BEGIN_HOPS: usize = 64;
+/// Before the first sign of a burst.
+const LEAD_S: f64 = 0.064;
+/// A burst that ended less than this ago may go on.
+const UNSURE_S: f64 = 0.028;
+/// An edge closer than this to a break in the samples has not been seen whole.
+const BREAK_S: f64 = 0.004;
+/// Chance that one filter full of noise passes for a pulse. The fit looks at
+/// some 10⁹ distinguishable carriers, starts and lengths an hour, so that less
+/// than one false pulse an hour is left.
+const FALSE_PULSE: f64 = 4e-10;
+/// The same where a train expects a pulse.
+const FALSE_EXPECTED: f64 = 1e-4;
+/// The coarse filters lose up to 2 dB, so they look at weaker candidates, and
+/// the spectra at still weaker ones.
+const FALSE_CANDIDATE: f64 = 4e-6;
+const FALSE_SIGN: f64 = 1e-4;
+/// Noise power per working sample over that of the strongest sample in view below
+/// which nothing is looked for: −55 dB.
+const MODEL_FLOOR: f64 = 3e-6;
+/// A region is taken apart when the spectra fall below this share of the last,
+const FALLEN: f32 = 0.3;
+/// or after so many hops.
+const PATIENCE: usize = 4;
+
+/// Where a region begins, in samples of the span, and when it was last taken apart.
+#[derive(Clone, Copy)]
+struct Region {
+    start: usize,
+    looked: usize,
+}
+
+/// What a hop brought.
+#[derive(Default)]
+pub(super) struct Settled {
+    /// Pulses that are over, each with the carrier its unit leaks under it.
+    pub pulses: Vec<(Found, Vec<Burst>)>,
+}
+
+/// See the module's documentation.
+pub(super) struct Stretch {
+    axes: usize,
+    rate_hz: f64,
+    /// Of the fine and of the working rate.
+    templates: [StepTemplate; 2],
+    bank: Bank,
+    spectra: Spectra,
+    pub noise: NoiseFloor,
+    pub steady: Steady,
+    /// Samples in view, finished pulses and steady carriers taken out.
+    pub span: Vec<Frame>,
+    /// Working samples of the stretch before the span.
+    pub passed: usize,
+    /// Hops of the span that have been watched.
+    watched: usize,
+    begun: bool,
+    region: Option<Region>,
+    /// Spectra of the windows that end with each hop of the span.
+    cells: Vec<Vec<f32>>,
+    peaks: Vec<f32>,
+    /// Hops until steady carriers are looked for again.
+    until_steady: usize,
+    /// Pulses taken out of the span, and of the time shortly before.
+    pub taken: Vec<Burst>,
+    /// The same of the carrier that units leak between their pulses.
+    pub leaks: Vec<Burst>,
+    /// Bursts that go on.
+    pub open: Vec<Burst>,
+}
+
+impl Stretch {
+    pub(super) fn new(frontend: &Frontend, axes: usize, rate_hz: f64, band_hz: Range<f64>) -> Self {
+        Self {
+            axes,
+            rate_hz,
+            templates: frontend.templates(),
+            bank: Bank::new(axes, rate_hz, band_hz.clone()),
+            spectra: Spectra::new(axes, rate_hz, band_hz),
+            noise: NoiseFloor::new(0.0),
+            steady: Steady::default(),
+            span: Vec::new(),
+            passed: 0,
+            watched: 0,
+            begun: false,
+            region: None,
+            cells: Vec::new(),
+            peaks: Vec::new(),
+            until_steady: BEGIN_HOPS,
+            taken: Vec::new(),
+            leaks: Vec::new(),
+            open: Vec::new(),
+        }
+    }
+
+    pub(super) fn hop(&self) -> usize {
+        self.spectra.hop()
+    }
+
+    pub(super) fn template(&self) -> &StepTemplate {
+        &self.templates[1]
+    }
+
+    /// Be ready for a new stretch. Noise and steady carriers are likely the same
+    /// after a gap, but the carriers' phases are not known.
+    pub(super) fn restart(&mut self) {
+        self.span.clear();
+        self.cells.clear();
+        self.peaks.clear();
+        self.taken.clear();
+        self.leaks.clear();
+        self.open.clear();
+        self.region = None;
+        self.passed = 0;
+        self.watched = 0;
+        self.begun = false;
+        self.until_steady = BEGIN_HOPS;
+        self.steady.lose();
+    }
+
+    /// Take in the samples of one hop (fewer at the end of the stretch). Gives
+    /// whether there is anything to watch.
+    pub(super) fn take_in(&mut self, frames: &[Frame], last: bool) -> bool {
+        let from = self.span.len();
+        self.span.extend_from_slice(frames);
+        self.steady.take_out(&mut self.span[from..]);
+        if !self.begun && (last || self.span.len() >= BEGIN_HOPS * self.hop()) {
+            self.begin();
+        }
+        self.begun
+    }
+
+    /// Noise and steady carriers from the first two seconds.
+    fn begin(&mut self) {
+        self.begun = true;
+        let hops = self.span.len() / self.hop();
+        let strongest = self.strongest(0..self.span.len());
+        self.noise.raise_floor(strongest);
+        if !self.noise.is_known() {
+            let mut all: [Vec<f32>; 3] = Default::default();
+            for h in 2..=hops {
+                let end = h * self.hop();
+                self.spectra.transform(&self.span[end - 2 * self.hop()..end]);
+                all.iter_mut().zip(&self.spectra.power).for_each(|(a, p)| a.extend(p));
+            }
+            self.noise.begin(&mut all, strongest);
+        }
+        for h in 1..=hops {
+            self.look_at(h);
+        }
+        self.find_steady();
+    }
+
+    fn strongest(&self, samples: Range<usize>) -> f64 {
+        let power = |f: &Frame| f.iter().map(|z| z.norm_sqr()).fold(0.0, f32::max);
+        self.span[samples].iter().map(power).fold(0.0, f32::max).into()
+    }
+
+    /// Spectrum of the window that ends with hop `h` of the span.
+    fn look_at(&mut self, h: usize) {
+        self.cells.resize_with(self.cells.len().max(h + 1), Vec::new);
+        self.peaks.resize(self.cells.len(), 0.0);
+        let bins = self.spectra.bins();
+        self.cells[h].resize(bins, 0.0);
+        let end = h * self.hop();
+        let Some(first) = end.checked_sub(2 * self.hop()) else { return };
+        self.spectra.transform(&self.span[first..end]);
+        self.spectra.over_noise(&self.noise.per_sample(), &mut self.cells[h]);
+        self.peaks[h] = self.cells[h].iter().copied().fold(0.0, f32::max);
+    }
+
+    /// Look for steady carriers that have come up in the last two seconds.
+    fn find_steady(&mut self) {
+        self.until_steady = BEGIN_HOPS;
+        let hop = self.hop();
+        let noise = self.noise.per_sample();
+        let last = self.cells.len().saturating_sub(1);
+        let first = last.saturating_sub(BEGIN_HOPS) + 2;
+        loop {
+            let Some(windows) = self.cells.get(first..=last) else { return };
+            let spectra = &self.spectra;
+            let found = self.steady.find(
+                &mut self.span[(first - 2) * hop..],
+                windows.iter().map(Vec::as_slice),
+                |k| spectra.omega(k),
+                hop,
+                &noise[..self.axes],
+            );
+            if !found {
+                return;
+            }
+            for h in first..=last {
+                self.look_at(h);
+            }
+        }
+    }
+
+    /// Watch the next hop of the span, if there is one; `expected` gives the
+    /// pulses that trains expect to touch a range of the span's samples.
+    pub(super) fn watch(
+        &mut self,
+        frontend: &Frontend,
+        last: bool,
+        expected: &mut dyn FnMut(Range<f64>) -> Vec<Burst>,
+    ) -> Option<Settled> {
+        let hop = self.hop();
+        let (h, now) = match (self.watched + 1) * hop {
+            end if end <= self.span.len() => (self.watched + 1, end),
+            _ if last && self.watched * hop < self.span.len() => (self.watched, self.span.len()),
+            _ => return None,
+        };
+        let ends_here = last && now == self.span.len();
+        self.watched = now.div_ceil(hop);
+        if h * hop == now {
+            self.look_at(h);
+        }
+        let (glance, peak) = (threshold(self.axes, FALSE_SIGN) as f32, self.peaks[h]);
+        let before = self.peaks[h.saturating_sub(2)..h].iter().copied().fold(0.0, f32::max);
+        let quiet = peak <= glance;
+        let sure = now as f64 - UNSURE_S * self.rate_hz;
+        let due = expected(now as f64 - REGION_S * self.rate_hz..now as f64 + 2.0 * hop as f64);
+        let ended = |b: &Burst| b.off <= sure && b.off > sure - hop as f64;
+        let ends_soon = |b: &Burst| b.off > sure && b.off < sure + 3.0 * hop as f64;
+        let lead = LEAD_S * self.rate_hz;
+        if !quiet && self.region.is_none() {
+            let start = now.saturating_sub(2 * hop + lead as usize);
+            self.region = Some(Region { start, looked: h });
+        }
+        if let Some(first) = due.iter().filter(|b| ended(b)).map(|b| b.on).min_by(f64::total_cmp) {
+            let start = (first - lead).max(0.0) as usize;
+            let region = self.region.get_or_insert(Region { start, looked: h });
+            region.start = region.start.min(start);
+        }
+        let Some(region) = self.region else {
+            if !ends_here {
+                self.noise.update(&self.spectra.power);
+                let noise = self.noise.per_sample();
+                self.steady.follow(&self.span[now - hop..now], &noise[..self.axes]);
+            }
+            self.steady_again();
+            return Some(Settled::default());
+        };
+        let fallen = peak < FALLEN * before || quiet;
+        let look = ends_here
+            || due.iter().any(|b| ended(b))
+            || (fallen && !due.iter().any(ends_soon))
+            || h >= region.looked + PATIENCE;
+        let settled = look.then(|| self.take_apart(region, h, now, quiet, ends_here, frontend, expected));
+        self.steady_again();
+        Some(settled.unwrap_or_default())
+    }
+
+    fn steady_again(&mut self) {
+        self.until_steady = self.until_steady.saturating_sub(1);
+        if self.until_steady == 0 && self.watched * self.hop() == self.span.len() {
+            self.find_steady();
+        }
+    }
+
+    #[allow(clippy::too_many_arguments, reason = "the state of one hop")]
+    fn take_apart(
+        &mut self,
+        region: Region,
+        h: usize,
+        now: usize,
+        quiet: bool,
+        last: bool,
+        frontend: &Frontend,
+        expected: &mut dyn FnMut(Range<f64>) -> Vec<Burst>,
+    ) -> Settled {
+        let start = region.start.max(now.saturating_sub((REGION_S * self.rate_hz) as usize));
+        let found = self.separated(start, now, last, expected);
+        let sure = now as f64 - UNSURE_S * self.rate_hz;
+        let longest = REGION_S * self.rate_hz;
+        let goes_on = |f: &Found| !last && f.burst.off > sure && f.burst.length() < 0.9 * longest;
+        let (open, over): (Vec<Found>, Vec<Found>) = found.into_iter().partition(goes_on);
+        let (taken, held): (Vec<Found>, Vec<Found>) =
+            over.into_iter().partition(|f| last || f.burst.off <= sure);
+        for found in &taken {
+            found.burst.apply(&mut self.span, &self.templates[1], -1.0);
+        }
+        let pulses = self.refined(&taken, &open, frontend);
+        for found in taken.into_iter().chain(held) {
+            match found.kind {
+                Kind::Pulse => self.taken.push(found.burst),
+                Kind::Leak => self.leaks.push(found.burst),
+                Kind::Open | Kind::Residue => {}
+            }
+        }
+        self.open = open.into_iter().filter(|f| f.kind != Kind::Residue).map(|f| f.burst).collect();
+        let lead = LEAD_S * self.rate_hz;
+        let first_open = self.open.iter().map(|b| b.on).min_by(f64::total_cmp);
+        // The windows that hold nothing more are final now.
+        let clear = first_open.map_or(now, |on| ((on - lead).max(0.0) as usize).min(now));
+        self.finish_windows(start, clear);
+        self.region = match first_open {
+            Some(on) => Some(Region { start: (on - lead).max(0.0) as usize, looked: h }),
+            None if quiet || last || self.peaks[h] <= threshold(self.axes, FALSE_SIGN) as f32 => None,
+            None => {
+                let start = now.saturating_sub(2 * self.hop() + lead as usize);
+                Some(Region { start, looked: h })
+            }
+        };
+        Settled { pulses }
+    }
+
+    fn separated(
+        &mut self,
+        start: usize,
+        now: usize,
+        last: bool,
+        expected: &mut dyn FnMut(Range<f64>) -> Vec<Burst>,
+    ) -> Vec<Found> {
+        let noise = self.noise.per_sample();
+        let strongest = self.strongest(start..now);
+        self.noise.raise_floor(strongest);
+        let mut view = self.span[start..now].to_vec();
+        let by = start as f64;
+        let lead = 0.5 * LEAD_S * self.rate_hz;
+        let due = expected(by..now as f64);
+        let due = due.into_iter().filter(|b| b.on > by + lead && b.on < now as f64 - lead);
+        let due = due.map(|b| b.moved(-by)).collect();
+        let near = |b: &&Burst| b.off > by;
+        let taken: Vec<Burst> = self.taken.iter().filter(near).map(|b| b.moved(-by)).collect();
+        let unsure = if last { BREAK_S } else { UNSURE_S };
+        let separation = Separation {
+            view: &mut view,
+            bank: &mut self.bank,
+            spectra: &mut self.spectra,
+            noise,
+            // Against a strong pulse its model is what limits, not the noise:
+            // below this there is nothing to find but its flaws.
+            search_noise: noise.map(|n| n.max(MODEL_FLOOR * strongest)),
+            axes: self.axes,
+            template: &self.templates[1],
+            rate_hz: self.rate_hz,
+            glance: threshold(self.axes, FALSE_SIGN),
+            trigger: threshold(self.axes, FALSE_CANDIDATE),
+            detection: threshold(self.axes, FALSE_PULSE),
+            expected_detection: threshold(self.axes, FALSE_EXPECTED),
+            taken: &taken,
+            margins: [BREAK_S * self.rate_hz, unsure * self.rate_hz],
+        };
+        let mut found = separation.run(due);
+        found.iter_mut().for_each(|f| f.burst = f.burst.moved(by));
+        found
+    }
+
+    /// Spectra and noise of the windows between `start` and `clear`, now that the
+    /// pulses are out.
+    fn finish_windows(&mut self, start: usize, clear: usize) {
+        let hop = self.hop();
+        for h in (start.div_ceil(hop) + 2).max(2)..=clear / hop {
+            self.look_at(h);
+            self.noise.update(&self.spectra.power);
+        }
+    }
+
+    /// The pulses among `found`, their edges placed at the fine rate, each with
+    /// the unit's own leaking carrier that it stands on. Where that was taken
+    /// out first, the fit saw the pulse less the leak; the pulse is both.
+    fn refined(
+        &self,
+        found: &[Found],
+        open: &[Found],
+        frontend: &Frontend,
+    ) -> Vec<(Found, Vec<Burst>)> {
+        let ratio = frontend.ratio() as f64;
+        let noise = self.noise.per_sample();
+        let fine = FineSpan {
+            line: &frontend.fine,
+            lanes: 2 * self.axes,
+            start: self.passed * frontend.ratio(),
+            ratio,
+            noise: noise[..self.axes].iter().map(|n| n * ratio).collect(),
+            template: &self.templates[0],
+        };
+        let steady = self.steady.as_bursts(self.span.len(), &noise[..self.axes]);
+        let is_pulse = |i: &usize| found[*i].kind == Kind::Pulse;
+        let refined = (0..found.len()).filter(is_pulse).map(|i| {
+            let mut pulse = found[i].clone();
+            let rest = found.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, f)| &f.burst);
+            let all = rest.chain(open.iter().map(|f| &f.burst)).chain(&steady);
+            let (own, others): (Vec<&Burst>, Vec<&Burst>) = (all.chain(&self.taken))
+                .chain(&self.leaks)
+                .partition(|b| b.may_leak_from(&pulse.burst, self.rate_hz));
+            let under = own.into_iter().filter(|leak| leak.spans(&pulse.burst)).cloned();
+            let under: Vec<Burst> = under.collect();
+            under.iter().for_each(|leak| pulse.burst.join(leak, 1.0));
+            fine.refine(&mut pulse.burst, &others);
+            (pulse, under)
+        });
+        refined.collect()
+    }
+
+    /// Let go of what is too old, once there is much of it.
+    pub(super) fn move_on(&mut self, frontend: &mut Frontend) {
+        let hop = self.hop();
+        let keep = (SPAN_S * self.rate_hz) as usize / hop;
+        let hops = self.watched.saturating_sub(keep);
+        if hops < keep {
+            return;
+        }
+        let samples = hops * hop;
+        self.span.drain(..samples);
+        self.cells.drain(..hops);
+        self.peaks.drain(..hops);
+        self.passed += samples;
+        self.watched -= hops;
+        frontend.forget_before(self.passed);
+        if let Some(region) = &mut self.region {
+            region.start = region.start.saturating_sub(samples);
+            region.looked = region.looked.saturating_sub(hops);
+        }
+        let oldest = -SPAN_S * self.rate_hz;
+        for list in [&mut self.taken, &mut self.leaks, &mut self.open] {
+            list.retain_mut(|burst| {
+                *burst = burst.moved(-(samples as f64));
+                burst.off > oldest
+            });
+        }
+    }
+}
