@@ -20,7 +20,9 @@ fn analyse(format: StreamFormat, samples: &[Complex32]) -> Measurement {
 }
 
 fn only(result: &Measurement) -> &Transmitter {
-    assert_eq!(result.transmitters.len(), 1, "{result:#?}");
+    let brief = |t: &Transmitter| (t.carrier_hz.value, t.period_s.value, t.on_time_s.value, t.amplitude.value, t.pulses);
+    let all: Vec<_> = result.transmitters.iter().map(brief).collect();
+    assert_eq!(all.len(), 1, "{all:?}, {:?}", result.steady_carriers);
     &result.transmitters[0]
 }
 

@@ -22,8 +22,9 @@ impl Errors {
     fn check(&self, name: &str, most: f64) {
         let spread = rms(&self.in_u);
         println!(
-            "{name}: worst error {:.3e} (at most {most:e}), error over u {spread:.2}",
-            self.worst
+            "{name}: worst error {:.3e} (at most {most:e}), error over u {spread:.2}, its mean {:.2}",
+            self.worst,
+            self.in_u.iter().sum::<f64>() / self.in_u.len() as f64
         );
         assert!(self.worst <= most, "{name}: error {}", self.worst);
         assert!((0.6..=1.5).contains(&spread), "{name}: error over u has RMS {spread}");

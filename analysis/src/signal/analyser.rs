@@ -205,15 +205,17 @@ impl Analyser {
     fn as_pulse(&self, found: &Found) -> Pulse {
         let burst = &found.burst;
         let noise = self.stretch.noise.per_sample();
+        let offset_hz = burst.omega * self.rate_hz / TAU;
+        let gain = self.frontend.gain(offset_hz);
         Pulse {
             id: 0,
             on_s: self.start_s() + burst.on / self.rate_hz,
             off_s: self.start_s() + burst.off / self.rate_hz,
             u_edge_s: burst.u_edge / self.rate_hz,
             edge_s: burst.widths.map(|w| w / self.rate_hz),
-            offset_hz: burst.omega * self.rate_hz / TAU,
+            offset_hz,
             u_offset_hz: burst.u_omega * self.rate_hz / TAU,
-            amplitude: burst.amplitude,
+            amplitude: burst.amplitude.map(|a| a / gain),
             amplitude_noise: std::array::from_fn(|a| {
                 if a < self.format.axes { noise[a] / burst.plateau } else { 0.0 }
             }),
@@ -247,9 +249,8 @@ impl Analyser {
         let noise = stretch.noise.per_sample();
         let noise = &noise[..self.format.axes];
         let steady = stretch.steady.as_bursts(stretch.span.len(), noise);
-        let near = |b: &&Burst| (b.omega - omega).abs() < TAU * LEAK_HZ / self.rate_hz;
-        let leaks: Vec<&Burst> =
-            stretch.leaks.iter().chain(steady.iter().filter(near)).collect();
+        let far = |b: &&Burst| (b.omega - omega).abs() > TAU * LEAK_HZ / self.rate_hz;
+        let others: Vec<&Burst> = steady.iter().filter(far).collect();
         let (clear, length) = (CLEAR_S * self.rate_hz, (WINDOW_S * self.rate_hz) as usize);
         let mut ratios = Vec::new();
         for w in 0..windows {
@@ -261,10 +262,10 @@ impl Analyser {
                 continue;
             }
             let first = first as usize;
-            if let Some(samples) = stretch.span.get(first..first + length) {
+            if let Some(samples) = stretch.raw.get(first..first + length) {
                 let mut samples = samples.to_vec();
-                for leak in &leaks {
-                    leak.moved(-(first as f64)).apply(&mut samples, stretch.template(), 1.0);
+                for other in &others {
+                    other.moved(-(first as f64)).apply(&mut samples, stretch.template(), -1.0);
                 }
                 ratios.push((start_s, power_ratio(&samples, omega, before, noise)));
             }

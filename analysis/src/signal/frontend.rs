@@ -22,6 +22,7 @@ pub(super) type Frame = [Complex32; 3];
 /// Mixer, impulse blanker and two decimating filters for gapless stretches.
 pub(super) struct Frontend {
     lanes: usize,
+    rate_hz: f64,
     mixer: Option<Mixer>,
     blanker: Blanker,
     to_fine: Decimator,
@@ -43,6 +44,7 @@ impl Frontend {
         let fine_hz = rate_hz / to_fine as f64;
         Self {
             lanes,
+            rate_hz,
             mixer: Mixer::new(CARRIER_HZ - format.tuned_hz, rate_hz),
             blanker: Blanker::new(lanes),
             to_fine: Decimator::new(lanes, to_fine, rate_hz, FINE_PASS_HZ),
@@ -62,6 +64,12 @@ impl Frontend {
     /// Fine samples per working sample.
     pub(super) fn ratio(&self) -> usize {
         self.to_working.decimation
+    }
+
+    /// Gain of the filters at this offset from the carrier: 1 but for their ripple.
+    pub(super) fn gain(&self, offset_hz: f64) -> f64 {
+        let fine_hz = self.rate_hz / self.to_fine.decimation as f64;
+        self.to_fine.gain(offset_hz / self.rate_hz) * self.to_working.gain(offset_hz / fine_hz)
     }
 
     /// How a sharp edge looks at the fine and at the working rate.

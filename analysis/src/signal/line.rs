@@ -27,6 +27,13 @@ impl Line {
         self.yy += weight * dy * (y - self.y);
     }
 
+    /// Count x in units of 1 / `factor`.
+    pub(super) fn stretch(&mut self, factor: f64) {
+        self.x *= factor;
+        self.xx *= factor * factor;
+        self.xy *= factor;
+    }
+
     /// Weighted mean of y.
     pub(super) fn mean(&self) -> f64 {
         self.y

@@ -78,9 +78,9 @@ impl NoiseFloor {
     }
 
     /// A recording without any noise must not make every rounding error a
-    /// signal: the floor never lies more than 140 dB below the strongest sample.
+    /// signal: the floor never lies more than 120 dB below the strongest sample.
     pub(super) fn raise_floor(&mut self, strongest: f64) {
-        self.floor.iter_mut().for_each(|f| *f = f.max(1e-14 * strongest));
+        self.floor.iter_mut().for_each(|f| *f = f.max(1e-12 * strongest));
     }
 
     /// Mean over the capture (of the logarithm, against single loud stretches).

@@ -19,6 +19,10 @@ pub(super) struct SoFar {
 /// A train with fewer pulses than this share of those due is chance.
 const LEAST_FOUND: f64 = 0.4;
 
+/// A train seen only under the pulses of others must be longer than what their
+/// flaws make up: pulses that nothing overlaps, or pulses at all.
+const LEAST_CLEAN: usize = 2;
+const LEAST_OVERLAPPED: usize = 12;
 /// Periods that differ by less are nothing to speak of.
 const IRREGULAR_S: f64 = 1e-4;
 
@@ -31,8 +35,16 @@ pub(super) fn report(
 ) -> Measurement {
     let clock = calibration.clock_ratio();
     let duration_s = so_far.samples as f64 / format.sample_rate_hz / clock;
+    let trains: Vec<Train> = trains.iter().map(Train::with_true_period).collect();
     let credible = |t: &&(usize, &Train)| {
-        t.1.sums.found as f64 >= LEAST_FOUND * t.1.expected() as f64 && t.1.sums.found >= 2
+        let sums = &t.1.sums;
+        let clean = sums.found - sums.overlapped;
+        let whole = duration_s / clock / sums.period().reading.value;
+        sums.found as f64 >= LEAST_FOUND * t.1.expected() as f64
+            && sums.found >= 2
+            && (clean >= LEAST_CLEAN
+                || sums.found >= LEAST_OVERLAPPED
+                || sums.found as f64 > 0.8 * whole)
     };
     let numbered: Vec<(usize, &Train)> = trains.iter().enumerate().collect();
     let mut kept: Vec<(usize, &Train)> = numbered.iter().filter(credible).copied().collect();

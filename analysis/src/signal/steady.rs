@@ -7,6 +7,7 @@
 //! bandwidth that rests while pulses are on.
 
 use std::f64::consts::TAU;
+use std::ops::Range;
 
 use num_complex::{Complex32, Complex64};
 use rustfft::FftPlanner;
@@ -24,6 +25,8 @@ const DISTURBED: f64 = 0.3;
 /// Least power of the mean over the mean power of the pieces, noise deducted.
 const COHERENT: f64 = 0.7;
 const MOST_CARRIERS: usize = 8;
+/// Radians over a hop within which two carriers are not told apart.
+const SAME_HOPS: f64 = 1.0;
 /// Share of the error taken over from one hop.
 const GAIN: f64 = 0.15;
 /// Amplitude over its own uncertainty, squared, below which a carrier is gone.
@@ -77,26 +80,31 @@ impl Steady {
         }
     }
 
-    /// Learn from the last samples, from which the carriers have been taken out
-    /// and in which no pulse is on.
-    pub(super) fn follow(&mut self, frames: &[Frame], noise: &[f64]) {
-        let count = frames.len() as f64;
+    /// Learn from the samples `learn` of `span`, from which the carriers have been
+    /// taken out and in which no pulse is on; what follows on them is corrected.
+    pub(super) fn follow(&mut self, span: &mut [Frame], learn: Range<usize>, noise: &[f64]) {
+        let count = learn.len() as f64;
         for carrier in &mut self.carriers {
-            let back = Complex64::from_polar(1.0, -carrier.omega);
-            let mut phasor = carrier.phase * back;
+            let turn = Complex64::from_polar(1.0, carrier.omega);
+            let since = (span.len() - learn.start) as f64;
+            let mut phasor = carrier.phase * Complex64::from_polar(1.0, -carrier.omega * since);
             let mut error = [Complex64::ZERO; 3];
-            for frame in frames.iter().rev() {
-                let conj = phasor.conj();
+            for frame in &span[learn.clone()] {
+                let conj = phasor.conj() / count;
                 error.iter_mut().zip(frame).for_each(|(e, z)| *e += wide(*z) * conj);
-                phasor *= back;
+                phasor *= turn;
             }
-            error.iter_mut().for_each(|e| *e /= count);
             let parts = || carrier.amplitude.iter().zip(&error).zip(noise);
             let power: f64 = parts().map(|((a, _), n)| a.norm_sqr() / n).sum();
             let along: Complex64 = parts().map(|((a, e), n)| a.conj() * e / n).sum();
             let late = (Complex64::ONE + along / power).arg();
             carrier.omega += 0.25 * GAIN * GAIN * late / count;
-            carrier.amplitude.iter_mut().zip(&error).for_each(|(a, e)| *a += e * GAIN);
+            let change = error.map(|e| e * GAIN);
+            carrier.amplitude.iter_mut().zip(&change).for_each(|(a, c)| *a += c);
+            for frame in &mut span[learn.end..] {
+                add(frame, &change, -phasor);
+                phasor *= turn;
+            }
             carrier.power_sum += carrier.amplitude.iter().map(|a| a.norm_sqr()).sum::<f64>();
             carrier.omega_sum += carrier.omega;
             carrier.hops += 1.0;
@@ -124,14 +132,16 @@ impl Steady {
         if self.carriers.len() == MOST_CARRIERS {
             return false;
         }
-        let Some(cell) = most_present(windows) else { return false };
-        let Some((omega, amplitude)) = measured(span, omega_of(cell), hop, noise) else {
-            return false;
-        };
+        // Next to one that is followed, what is left is the loop's to learn.
+        let near = SAME_HOPS / hop as f64;
+        let apart = |omega: f64| self.carriers.iter().all(|c| (c.omega - omega).abs() > near);
+        let Some(cell) = most_present(windows, |k| apart(omega_of(k))) else { return false };
+        let measured = measured(span, omega_of(cell), hop, noise);
+        let Some((omega, amplitude)) = measured.filter(|m| apart(m.0)) else { return false };
         let mut carrier = Carrier {
             omega,
             amplitude,
-            phase: Complex64::from_polar(1.0, -omega * span.len() as f64),
+            phase: Complex64::ONE,
             power_sum: 0.0,
             omega_sum: 0.0,
             hops: 0.0,
@@ -184,7 +194,10 @@ fn add(frame: &mut Frame, amplitude: &[Complex64; 3], factor: Complex64) {
 }
 
 /// The strongest of the cells that are above the noise nearly always.
-fn most_present<'a>(windows: impl Iterator<Item = &'a [f32]>) -> Option<usize> {
+fn most_present<'a>(
+    windows: impl Iterator<Item = &'a [f32]>,
+    allowed: impl Fn(usize) -> bool,
+) -> Option<usize> {
     let (mut counts, mut sums, mut total) = (Vec::new(), Vec::new(), 0usize);
     for cells in windows {
         counts.resize(cells.len(), 0.0f32);
@@ -197,7 +210,7 @@ fn most_present<'a>(windows: impl Iterator<Item = &'a [f32]>) -> Option<usize> {
         total += 1;
     }
     let often = (MOST_WINDOWS * total as f64) as f32;
-    let best = (0..counts.len()).filter(|k| counts[*k] > often);
+    let best = (0..counts.len()).filter(|k| counts[*k] > often && allowed(*k));
     best.max_by(|a, b| sums[*a].total_cmp(&sums[*b])).filter(|_| total >= 16)
 }
 
@@ -218,7 +231,7 @@ fn measured(
         buffer.fill(Complex32::ZERO);
         buffer.iter_mut().zip(span).for_each(|(b, f)| *b = f[axis]);
         fft.process(&mut buffer);
-        power.iter_mut().zip(&buffer).for_each(|(p, z)| *p += f64::from(z.norm_sqr()) / noise);
+        power.iter_mut().zip(&buffer).for_each(|(p, z)| *p += wide(*z).norm_sqr() / noise);
     }
     let per_bin = TAU / size as f64;
     let centre = (near / per_bin).round() as isize;

@@ -29,8 +29,6 @@ const BEGIN_HOPS: usize = 64;
 const LEAD_S: f64 = 0.064;
 /// A burst that ended less than this ago may go on.
 const UNSURE_S: f64 = 0.028;
-/// An edge closer than this to a break in the samples has not been seen whole.
-const BREAK_S: f64 = 0.004;
 /// Chance that one filter full of noise passes for a pulse. The fit looks at
 /// some 10⁹ distinguishable carriers, starts and lengths an hour, so that less
 /// than one false pulse an hour is left.
@@ -41,9 +39,11 @@ const FALSE_EXPECTED: f64 = 1e-4;
 /// the spectra at still weaker ones.
 const FALSE_CANDIDATE: f64 = 4e-6;
 const FALSE_SIGN: f64 = 1e-4;
-/// Noise power per working sample over that of the strongest sample in view below
-/// which nothing is looked for: −55 dB.
-const MODEL_FLOOR: f64 = 3e-6;
+/// Against a strong pulse its model is what limits, not the noise: below this
+/// share of the power of the strongest sample, −55 dB, there is nothing to find
+/// but its flaws. Steady carriers are known better: −80 dB.
+const PULSE_FLOOR: f64 = 3e-6;
+const STEADY_FLOOR: f64 = 1e-8;
 /// A region is taken apart when the spectra fall below this share of the last,
 const FALLEN: f32 = 0.3;
 /// or after so many hops.
@@ -75,6 +75,8 @@ pub(super) struct Stretch {
     pub steady: Steady,
     /// Samples in view, finished pulses and steady carriers taken out.
     pub span: Vec<Frame>,
+    /// The same samples as they came.
+    pub raw: Vec<Frame>,
     /// Working samples of the stretch before the span.
     pub passed: usize,
     /// Hops of the span that have been watched.
@@ -88,8 +90,6 @@ pub(super) struct Stretch {
     until_steady: usize,
     /// Pulses taken out of the span, and of the time shortly before.
     pub taken: Vec<Burst>,
-    /// The same of the carrier that units leak between their pulses.
-    pub leaks: Vec<Burst>,
     /// Bursts that go on.
     pub open: Vec<Burst>,
 }
@@ -105,6 +105,7 @@ impl Stretch {
             noise: NoiseFloor::new(0.0),
             steady: Steady::default(),
             span: Vec::new(),
+            raw: Vec::new(),
             passed: 0,
             watched: 0,
             begun: false,
@@ -113,7 +114,6 @@ impl Stretch {
             peaks: Vec::new(),
             until_steady: BEGIN_HOPS,
             taken: Vec::new(),
-            leaks: Vec::new(),
             open: Vec::new(),
         }
     }
@@ -130,10 +130,10 @@ impl Stretch {
     /// after a gap, but the carriers' phases are not known.
     pub(super) fn restart(&mut self) {
         self.span.clear();
+        self.raw.clear();
         self.cells.clear();
         self.peaks.clear();
         self.taken.clear();
-        self.leaks.clear();
         self.open.clear();
         self.region = None;
         self.passed = 0;
@@ -148,6 +148,7 @@ impl Stretch {
     pub(super) fn take_in(&mut self, frames: &[Frame], last: bool) -> bool {
         let from = self.span.len();
         self.span.extend_from_slice(frames);
+        self.raw.extend_from_slice(frames);
         self.steady.take_out(&mut self.span[from..]);
         if !self.begun && (last || self.span.len() >= BEGIN_HOPS * self.hop()) {
             self.begin();
@@ -159,7 +160,7 @@ impl Stretch {
     fn begin(&mut self) {
         self.begun = true;
         let hops = self.span.len() / self.hop();
-        let strongest = self.strongest(0..self.span.len());
+        let strongest = strongest(&self.span);
         self.noise.raise_floor(strongest);
         if !self.noise.is_known() {
             let mut all: [Vec<f32>; 3] = Default::default();
@@ -176,10 +177,6 @@ impl Stretch {
         self.find_steady();
     }
 
-    fn strongest(&self, samples: Range<usize>) -> f64 {
-        let power = |f: &Frame| f.iter().map(|z| z.norm_sqr()).fold(0.0, f32::max);
-        self.span[samples].iter().map(power).fold(0.0, f32::max).into()
-    }
 
     /// Spectrum of the window that ends with hop `h` of the span.
     fn look_at(&mut self, h: usize) {
@@ -258,9 +255,7 @@ impl Stretch {
         }
         let Some(region) = self.region else {
             if !ends_here {
-                self.noise.update(&self.spectra.power);
-                let noise = self.noise.per_sample();
-                self.steady.follow(&self.span[now - hop..now], &noise[..self.axes]);
+                self.learn(now);
             }
             self.steady_again();
             return Some(Settled::default());
@@ -273,6 +268,15 @@ impl Stretch {
         let settled = look.then(|| self.take_apart(region, h, now, quiet, ends_here, frontend, expected));
         self.steady_again();
         Some(settled.unwrap_or_default())
+    }
+
+    /// Noise and steady carriers from the window that ends at `now`, just
+    /// transformed, with nothing else in it.
+    fn learn(&mut self, now: usize) {
+        self.noise.update(&self.spectra.power);
+        let noise = self.noise.per_sample();
+        let last_hop = now - self.hop()..now;
+        self.steady.follow(&mut self.span, last_hop, &noise[..self.axes]);
     }
 
     fn steady_again(&mut self) {
@@ -301,15 +305,14 @@ impl Stretch {
         let (open, over): (Vec<Found>, Vec<Found>) = found.into_iter().partition(goes_on);
         let (taken, held): (Vec<Found>, Vec<Found>) =
             over.into_iter().partition(|f| last || f.burst.off <= sure);
-        for found in &taken {
+        // Carrier that a unit leaks is left for the loops to learn.
+        for found in taken.iter().filter(|f| f.kind != Kind::Leak) {
             found.burst.apply(&mut self.span, &self.templates[1], -1.0);
         }
         let pulses = self.refined(&taken, &open, frontend);
         for found in taken.into_iter().chain(held) {
-            match found.kind {
-                Kind::Pulse => self.taken.push(found.burst),
-                Kind::Leak => self.leaks.push(found.burst),
-                Kind::Open | Kind::Residue => {}
+            if found.kind == Kind::Pulse {
+                self.taken.push(found.burst);
             }
         }
         self.open = open.into_iter().filter(|f| f.kind != Kind::Residue).map(|f| f.burst).collect();
@@ -337,8 +340,13 @@ impl Stretch {
         expected: &mut dyn FnMut(Range<f64>) -> Vec<Burst>,
     ) -> Vec<Found> {
         let noise = self.noise.per_sample();
-        let strongest = self.strongest(start..now);
+        let strongest_pulse = strongest(&self.span[start..now]);
+        let strongest = strongest(&self.raw[start..now]);
         self.noise.raise_floor(strongest);
+        // At a break the filters have seen half of what is steady.
+        let at_break = last || start + self.passed == 0;
+        let steady_floor = if at_break { PULSE_FLOOR } else { STEADY_FLOOR };
+        let model_floor = (PULSE_FLOOR * strongest_pulse).max(steady_floor * strongest);
         let mut view = self.span[start..now].to_vec();
         let by = start as f64;
         let lead = 0.5 * LEAD_S * self.rate_hz;
@@ -347,15 +355,14 @@ impl Stretch {
         let due = due.map(|b| b.moved(-by)).collect();
         let near = |b: &&Burst| b.off > by;
         let taken: Vec<Burst> = self.taken.iter().filter(near).map(|b| b.moved(-by)).collect();
-        let unsure = if last { BREAK_S } else { UNSURE_S };
+        let seen = 0.6 * self.templates[1].reach();
+        let unsure = if last { seen } else { UNSURE_S * self.rate_hz };
         let separation = Separation {
             view: &mut view,
             bank: &mut self.bank,
             spectra: &mut self.spectra,
             noise,
-            // Against a strong pulse its model is what limits, not the noise:
-            // below this there is nothing to find but its flaws.
-            search_noise: noise.map(|n| n.max(MODEL_FLOOR * strongest)),
+            search_noise: noise.map(|n| n.max(model_floor)),
             axes: self.axes,
             template: &self.templates[1],
             rate_hz: self.rate_hz,
@@ -364,7 +371,7 @@ impl Stretch {
             detection: threshold(self.axes, FALSE_PULSE),
             expected_detection: threshold(self.axes, FALSE_EXPECTED),
             taken: &taken,
-            margins: [BREAK_S * self.rate_hz, unsure * self.rate_hz],
+            margins: [seen, unsure],
         };
         let mut found = separation.run(due);
         found.iter_mut().for_each(|f| f.burst = f.burst.moved(by));
@@ -377,7 +384,7 @@ impl Stretch {
         let hop = self.hop();
         for h in (start.div_ceil(hop) + 2).max(2)..=clear / hop {
             self.look_at(h);
-            self.noise.update(&self.spectra.power);
+            self.learn(h * hop);
         }
     }
 
@@ -407,7 +414,6 @@ impl Stretch {
             let rest = found.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, f)| &f.burst);
             let all = rest.chain(open.iter().map(|f| &f.burst)).chain(&steady);
             let (own, others): (Vec<&Burst>, Vec<&Burst>) = (all.chain(&self.taken))
-                .chain(&self.leaks)
                 .partition(|b| b.may_leak_from(&pulse.burst, self.rate_hz));
             let under = own.into_iter().filter(|leak| leak.spans(&pulse.burst)).cloned();
             let under: Vec<Burst> = under.collect();
@@ -428,6 +434,7 @@ impl Stretch {
         }
         let samples = hops * hop;
         self.span.drain(..samples);
+        self.raw.drain(..samples);
         self.cells.drain(..hops);
         self.peaks.drain(..hops);
         self.passed += samples;
@@ -438,11 +445,17 @@ impl Stretch {
             region.looked = region.looked.saturating_sub(hops);
         }
         let oldest = -SPAN_S * self.rate_hz;
-        for list in [&mut self.taken, &mut self.leaks, &mut self.open] {
+        for list in [&mut self.taken, &mut self.open] {
             list.retain_mut(|burst| {
                 *burst = burst.moved(-(samples as f64));
                 burst.off > oldest
             });
         }
     }
+}
+
+/// Power of the strongest sample.
+fn strongest(samples: &[Frame]) -> f64 {
+    let power = |f: &Frame| f.iter().map(|z| z.norm_sqr()).fold(0.0, f32::max);
+    samples.iter().map(power).fold(0.0, f32::max).into()
 }

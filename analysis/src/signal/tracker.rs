@@ -19,6 +19,7 @@ const MOST_LOOSE: usize = 256;
 const SILENT_PERIODS: f64 = 20.0;
 
 /// A train being followed.
+#[derive(Clone)]
 pub(super) struct Train {
     pub sums: TrainSums,
     /// Number of the last pulse, counted from the first.
@@ -92,6 +93,53 @@ impl Train {
             let slots = (since / train.period_s).round().max(1.0);
             let late_s = since - slots * train.period_s;
             train.take(pulse, &Match { slots: slots as usize, late_s, score: 0.0 }, to_field, gaps);
+        }
+        train
+    }
+
+    /// Whether pulses of this period, one of them `pulse`, fall half way between
+    /// those of this train and are like them: it has twice the true period.
+    fn is_every_other(&self, pulse: &Pulse, period_s: f64) -> bool {
+        let slots = (pulse.on_s - self.last_pulse.on_s) / self.period_s;
+        let aside = (slots - slots.floor() - 0.5).abs() * self.period_s;
+        (period_s - self.period_s).abs() < 0.004
+            && self.period_s > 2.0 * PERIOD_S.start
+            && aside < 0.008 + 0.002 * slots.abs()
+            && likeness(pulse, self.offset_hz, self.on_time_s, &self.last_pulse).is_some()
+    }
+
+    /// Half the period, with the pulses that lay between those known so far.
+    fn halve(&mut self, between: Vec<Pulse>, to_field: &[[f64; 3]; 3]) {
+        self.sums.renumber(2.0);
+        self.sums.odd = 0;
+        self.period_s /= 2.0;
+        self.last *= 2;
+        self.slots_in_gaps *= 2;
+        let (last, last_on_s) = (self.last as f64, self.last_pulse.on_s);
+        for pulse in between {
+            let number = last + ((pulse.on_s - last_on_s) / self.period_s).round();
+            if number < 0.0 {
+                continue;
+            }
+            let regular = (pulse.on_time_s() - self.on_time_s).abs() < 0.004 + 6.0 * pulse.u_edge_s;
+            self.sums.add(number as usize, &pulse, to_field, regular);
+            if number as usize > self.last {
+                self.last = number as usize;
+                self.last_pulse = pulse;
+            }
+        }
+    }
+
+    /// This train, unless nearly all its pulses have even numbers: then that
+    /// with twice the period.
+    pub(super) fn with_true_period(&self) -> Self {
+        let mut train = self.clone();
+        let (found, odd) = (self.sums.found as f64, self.sums.odd as f64);
+        if found >= 4.0 && odd < 0.1 * found && found < 0.7 * self.last as f64 {
+            train.sums.renumber(0.5);
+            train.period_s *= 2.0;
+            train.last /= 2;
+            train.slots_in_gaps /= 2;
         }
         train
     }
@@ -254,7 +302,16 @@ impl Tracker {
         let train = self.trains.len();
         let mut pulses: Vec<Pulse> = members.into_iter().map(|i| self.loose.remove(i)).collect();
         pulses.sort_by(|a, b| a.on_s.total_cmp(&b.on_s));
+        let half = self.trains.iter().position(|t| {
+            let recent = pulses[0].on_s - t.last_pulse.on_s < SILENT_PERIODS * t.period_s;
+            recent && pulses.iter().all(|p| t.is_every_other(p, period))
+        });
+        let train = half.unwrap_or(train);
         let assigned = pulses.iter().map(|p| (p.id, train)).collect();
+        if let Some(half) = half {
+            self.trains[half].halve(pulses, &self.to_field);
+            return assigned;
+        }
         self.trains.push(Train::from_chain(pulses, period, &self.to_field, &self.gaps));
         assigned
     }

@@ -88,6 +88,8 @@ pub(super) struct TrainSums {
     vectors: Matrix3<f64>,
     pub found: usize,
     pub overlapped: usize,
+    /// Pulses of odd number.
+    pub odd: usize,
     residual: Line,
 }
 
@@ -110,6 +112,7 @@ impl TrainSums {
             vectors: Matrix3::zeros(),
             found: 0,
             overlapped: 0,
+            odd: 0,
             residual: Line::default(),
         }
     }
@@ -118,6 +121,7 @@ impl TrainSums {
     /// reported magnitude, `regular` says that its length agrees with the rest.
     pub(super) fn add(&mut self, k: usize, pulse: &Pulse, to_field: &[[f64; 3]; 3], regular: bool) {
         self.found += 1;
+        self.odd += k % 2;
         self.overlapped += usize::from(pulse.overlapped);
         let late = pulse.on_s - self.first_on_s - k as f64 * self.period_guess_s;
         let clean = !pulse.overlapped && regular;
@@ -157,6 +161,18 @@ impl TrainSums {
             }
             self.vectors[(i, i)] -= pulse.amplitude_noise[i];
         }
+    }
+
+    /// The period is `1 / factor` of what it was taken for: pulse k was number
+    /// `factor` · k.
+    pub(super) fn renumber(&mut self, factor: f64) {
+        self.period_guess_s /= factor;
+        for sums in [&mut self.all, &mut self.clean] {
+            sums.timing.line.stretch(factor);
+            // These were not single periods.
+            sums.steps = Line::default();
+        }
+        self.previous = None;
     }
 
     /// Squared ratio of carrier between pulses to carrier on, noise deducted.
