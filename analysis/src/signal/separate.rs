@@ -49,6 +49,17 @@ struct Part {
     expected: bool,
 }
 
+/// Energies over noise at which the analysis takes notice.
+pub(super) struct Limits {
+    /// Of a spectrum's cell, for the bank to be asked.
+    pub sign: f64,
+    /// Of the bank's filter, for a fit.
+    pub candidate: f64,
+    /// Of a fitted burst, to be a pulse, and to be one where a train expects it.
+    pub pulse: f64,
+    pub expected: f64,
+}
+
 /// The view and the settings that a separation works with.
 pub(super) struct Separation<'a> {
     pub view: &'a mut [Frame],
@@ -61,14 +72,7 @@ pub(super) struct Separation<'a> {
     pub axes: usize,
     pub template: &'a StepTemplate,
     pub rate_hz: f64,
-    /// Statistic of a spectrum's cell at which the bank is asked, and of the
-    /// bank's at which a candidate is looked at.
-    pub glance: f64,
-    pub trigger: f64,
-    /// Energy over noise at which a burst counts as a pulse, and at which it is
-    /// where a pulse is expected.
-    pub detection: f64,
-    pub expected_detection: f64,
+    pub limits: &'a Limits,
     /// Pulses taken out of the span before.
     pub taken: &'a [Burst],
     /// A burst with an edge closer than this to the start, or to the end, of the
@@ -99,11 +103,11 @@ const TOUCHING_S: f64 = 0.02;
 
 impl Separation<'_> {
     /// Take out the `expected` bursts that are there, then all others above the
-    /// trigger. The view is left without them.
+    /// limit. The view is left without them.
     pub(super) fn run(mut self, expected: Vec<Burst>) -> Vec<Found> {
         let mut parts = self.take_expected(expected);
         let greatest = self.spectra.greatest(self.view, &self.search_noise);
-        if f64::from(greatest) > self.glance {
+        if f64::from(greatest) > self.limits.sign {
             self.pursue(&mut parts);
         }
         self.classify(parts)
@@ -153,7 +157,7 @@ impl Separation<'_> {
             // By the noise of its own amplitude: overlap makes a burst uncertain.
             let evidence = |b: &Burst| b.density() * b.plateau.min(b.length());
             let worst = (0..fitted.len())
-                .filter(|i| evidence(&fitted[*i]) < self.expected_detection || strayed(i))
+                .filter(|i| evidence(&fitted[*i]) < self.limits.expected || strayed(i))
                 .min_by(|a, b| evidence(&fitted[*a]).total_cmp(&evidence(&fitted[*b])));
             match worst {
                 Some(i) => drop(group.remove(i)),
@@ -166,7 +170,7 @@ impl Separation<'_> {
         let noise = self.search_noise;
         self.bank.load(self.view, &noise[..self.axes]);
         let mut flaws = 0;
-        while let Some(candidate) = self.bank.strongest().filter(|c| c.statistic > self.trigger) {
+        while let Some(candidate) = self.bank.strongest().filter(|c| c.statistic > self.limits.candidate) {
             if parts.len() == MOST_BURSTS {
                 break;
             }
@@ -264,7 +268,7 @@ impl Separation<'_> {
             let burst = &part.burst;
             let seconds = burst.length() / self.rate_hz;
             let left_over = !part.expected && all().any(|other| is_left_over(burst, other));
-            let least = if part.expected { self.expected_detection } else { self.detection };
+            let least = if part.expected { self.limits.expected } else { self.limits.pulse };
             if part.coherent && all().any(|other| is_leak(burst, other, self.rate_hz)) {
                 Kind::Leak
             } else if !part.coherent

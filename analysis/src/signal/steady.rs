@@ -155,6 +155,12 @@ impl Steady {
         true
     }
 
+    /// Greatest power that they have on one axis together.
+    pub(super) fn power(&self) -> f64 {
+        let on = |axis: usize| self.carriers.iter().map(|c| c.amplitude[axis].norm()).sum::<f64>();
+        (0..3).map(|axis| on(axis).powi(2)).fold(0.0, f64::max)
+    }
+
     /// The carriers as bursts that fill a span of `length` samples.
     pub(super) fn as_bursts(&self, length: usize, noise: &[f64]) -> Vec<Burst> {
         let as_burst = |c: &Carrier| {

@@ -13,7 +13,7 @@ use super::burst::Burst;
 use super::edges::FineSpan;
 use super::frontend::{Frame, Frontend};
 use super::noise::NoiseFloor;
-use super::separate::{Found, Kind, Separation};
+use super::separate::{Found, Kind, Limits, Separation};
 use super::spectra::Spectra;
 use super::steady::Steady;
 use super::template::StepTemplate;
@@ -41,9 +41,11 @@ const FALSE_CANDIDATE: f64 = 4e-6;
 const FALSE_SIGN: f64 = 1e-4;
 /// Against a strong pulse its model is what limits, not the noise: below this
 /// share of the power of the strongest sample, −55 dB, there is nothing to find
-/// but its flaws. Steady carriers are known better: −80 dB.
+/// but its flaws. Steady carriers are known better, −80 dB, but for a break in the
+/// samples, where the filters have seen half of them.
 const PULSE_FLOOR: f64 = 3e-6;
 const STEADY_FLOOR: f64 = 1e-8;
+const BREAK_FLOOR: f64 = 1e-3;
 /// A region is taken apart when the spectra fall below this share of the last,
 const FALLEN: f32 = 0.3;
 /// or after so many hops.
@@ -67,6 +69,7 @@ pub(super) struct Settled {
 pub(super) struct Stretch {
     axes: usize,
     rate_hz: f64,
+    limits: Limits,
     /// Of the fine and of the working rate.
     templates: [StepTemplate; 2],
     bank: Bank,
@@ -99,6 +102,12 @@ impl Stretch {
         Self {
             axes,
             rate_hz,
+            limits: Limits {
+                sign: threshold(axes, FALSE_SIGN),
+                candidate: threshold(axes, FALSE_CANDIDATE),
+                pulse: threshold(axes, FALSE_PULSE),
+                expected: threshold(axes, FALSE_EXPECTED),
+            },
             templates: frontend.templates(),
             bank: Bank::new(axes, rate_hz, band_hz.clone()),
             spectra: Spectra::new(axes, rate_hz, band_hz),
@@ -236,9 +245,9 @@ impl Stretch {
         if h * hop == now {
             self.look_at(h);
         }
-        let (glance, peak) = (threshold(self.axes, FALSE_SIGN) as f32, self.peaks[h]);
+        let peak = self.peaks[h];
         let before = self.peaks[h.saturating_sub(2)..h].iter().copied().fold(0.0, f32::max);
-        let quiet = peak <= glance;
+        let quiet = f64::from(peak) <= self.limits.sign;
         let sure = now as f64 - UNSURE_S * self.rate_hz;
         let due = expected(now as f64 - REGION_S * self.rate_hz..now as f64 + 2.0 * hop as f64);
         let ended = |b: &Burst| b.off <= sure && b.off > sure - hop as f64;
@@ -276,6 +285,10 @@ impl Stretch {
         self.noise.update(&self.spectra.power);
         let noise = self.noise.per_sample();
         let last_hop = now - self.hop()..now;
+        if self.passed + last_hop.start == 0 {
+            // The filters are still filling.
+            return;
+        }
         self.steady.follow(&mut self.span, last_hop, &noise[..self.axes]);
     }
 
@@ -323,7 +336,7 @@ impl Stretch {
         self.finish_windows(start, clear);
         self.region = match first_open {
             Some(on) => Some(Region { start: (on - lead).max(0.0) as usize, looked: h }),
-            None if quiet || last || self.peaks[h] <= threshold(self.axes, FALSE_SIGN) as f32 => None,
+            None if quiet || last || f64::from(self.peaks[h]) <= self.limits.sign => None,
             None => {
                 let start = now.saturating_sub(2 * self.hop() + lead as usize);
                 Some(Region { start, looked: h })
@@ -340,13 +353,11 @@ impl Stretch {
         expected: &mut dyn FnMut(Range<f64>) -> Vec<Burst>,
     ) -> Vec<Found> {
         let noise = self.noise.per_sample();
-        let strongest_pulse = strongest(&self.span[start..now]);
-        let strongest = strongest(&self.raw[start..now]);
+        let strongest = strongest(&self.span[start..now]);
         self.noise.raise_floor(strongest);
-        // At a break the filters have seen half of what is steady.
         let at_break = last || start + self.passed == 0;
-        let steady_floor = if at_break { PULSE_FLOOR } else { STEADY_FLOOR };
-        let model_floor = (PULSE_FLOOR * strongest_pulse).max(steady_floor * strongest);
+        let share = if at_break { BREAK_FLOOR } else { STEADY_FLOOR };
+        let model_floor = (PULSE_FLOOR * strongest).max(share * self.steady.power());
         let mut view = self.span[start..now].to_vec();
         let by = start as f64;
         let lead = 0.5 * LEAD_S * self.rate_hz;
@@ -366,10 +377,7 @@ impl Stretch {
             axes: self.axes,
             template: &self.templates[1],
             rate_hz: self.rate_hz,
-            glance: threshold(self.axes, FALSE_SIGN),
-            trigger: threshold(self.axes, FALSE_CANDIDATE),
-            detection: threshold(self.axes, FALSE_PULSE),
-            expected_detection: threshold(self.axes, FALSE_EXPECTED),
+            limits: &self.limits,
             taken: &taken,
             margins: [seen, unsure],
         };
