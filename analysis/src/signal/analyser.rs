@@ -35,7 +35,7 @@ pub enum Event {
     Assigned {
         /// [`Pulse::id`].
         pulse: u64,
-        /// [`super::Transmitter::train`].
+        /// [`super::Transmitter::trains`].
         train: usize,
     },
 }
@@ -142,7 +142,7 @@ impl Analyser {
             stray: self.tracker.stray,
             steady: self.stretch.steady.summary(hop_s, self.rate_hz),
         };
-        report::report(&self.format, &self.calibration, &self.tracker.trains, so_far)
+        report::report(&self.format, &self.calibration, &self.tracker, so_far)
     }
 
     /// Pulses found so far, whether or not they belong to a train.

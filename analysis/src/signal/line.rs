@@ -27,6 +27,23 @@ impl Line {
         self.yy += weight * dy * (y - self.y);
     }
 
+    /// Take in all that another line has (Chan, Golub and LeVeque, Am. Stat. 37 (1983) 242).
+    pub(super) fn merge(&mut self, other: &Line) {
+        let weight = self.weight + other.weight;
+        if other.weight == 0.0 {
+            return;
+        }
+        let (dx, dy) = (other.x - self.x, other.y - self.y);
+        let share = self.weight * other.weight / weight;
+        self.xx += other.xx + share * dx * dx;
+        self.xy += other.xy + share * dx * dy;
+        self.yy += other.yy + share * dy * dy;
+        self.x += dx * other.weight / weight;
+        self.y += dy * other.weight / weight;
+        self.weight = weight;
+        self.count += other.count;
+    }
+
     /// Count x in units of 1 / `factor`.
     pub(super) fn stretch(&mut self, factor: f64) {
         self.x *= factor;
@@ -84,5 +101,20 @@ mod tests {
         assert!((line.slope() - 0.25).abs() < 1e-10);
         assert!((line.at(1e6 + 8.0) - 5.0).abs() < 1e-9);
         assert!(line.residual() < 1e-9);
+    }
+
+    #[test]
+    fn two_halves_are_the_whole() {
+        let point = |i: u32| (f64::from(i), f64::from(i * i % 7), 1.0 + f64::from(i % 3));
+        let [mut whole, mut low, mut high] = [Line::default(); 3];
+        for i in 0..40 {
+            let (x, y, w) = point(i);
+            whole.add(x, y, w);
+            if i < 13 { low.add(x, y, w) } else { high.add(x, y, w) }
+        }
+        low.merge(&high);
+        assert!((low.slope() - whole.slope()).abs() < 1e-12);
+        assert!((low.residual() - whole.residual()).abs() < 1e-9);
+        assert!((low.mean() - whole.mean()).abs() < 1e-12);
     }
 }

@@ -33,9 +33,10 @@ pub struct Measurement {
 pub struct Transmitter {
     /// T1, T2, … from the strongest on.
     pub label: String,
-    /// Number of the pulse train in [`super::Event::Assigned`].
+    /// Numbers of its pulse trains in [`super::Event::Assigned`]: more than one
+    /// where its timing broke.
     #[serde(skip)]
-    pub train: usize,
+    pub trains: Vec<usize>,
     /// Mean carrier over the capture, corrected for the receiver's clock.
     pub carrier_hz: Reading,
     /// Its mean rate of change.

@@ -16,8 +16,8 @@
 //!   [`bank`] finds, a matched-filter bank over frequency, start and length, summed
 //!   over the axes in units of the measured `noise`; `fit` begins with one
 //!   burst, `joint` fits all that overlap, `edges` places their edges at a finer rate.
-//! * `tracker` orders pulses into trains, `train` holds the sums from
-//!   which each reported value and its uncertainty follow.
+//! * `tracker` orders pulses into trains, `train` holds the sums from which each
+//!   reported value and its uncertainty follow, `identity` joins the trains of one unit.
 //!
 //! Samples are complex baseband; a carrier of RMS amplitude *A* counts has
 //! magnitude *A*, and noise of density *n* (RMS counts per √Hz) has
@@ -33,6 +33,7 @@ mod edges;
 mod fit;
 mod format;
 mod frontend;
+mod identity;
 mod joint;
 mod line;
 mod measurement;

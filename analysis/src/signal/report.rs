@@ -1,10 +1,11 @@
 //! From the sums of the trains to the numbers that are reported.
 
 use super::CARRIER_HZ;
+use super::identity::{self, Unit};
 use super::format::{Calibration, StreamFormat};
 use super::measurement::{Measurement, PulseCount, Transmitter};
 use super::steady::SteadyCarrier;
-use super::tracker::Train;
+use super::tracker::{Tracker, Train};
 use crate::reading::Reading;
 
 /// What the analysis knows besides the trains.
@@ -30,39 +31,39 @@ const IRREGULAR_S: f64 = 1e-4;
 pub(super) fn report(
     format: &StreamFormat,
     calibration: &Calibration,
-    trains: &[Train],
+    tracker: &Tracker,
     so_far: SoFar,
 ) -> Measurement {
     let clock = calibration.clock_ratio();
     let duration_s = so_far.samples as f64 / format.sample_rate_hz / clock;
-    let trains: Vec<Train> = trains.iter().map(Train::with_true_period).collect();
-    let credible = |t: &&(usize, &Train)| {
-        let sums = &t.1.sums;
+    let trains: Vec<Train> = tracker.trains.iter().map(Train::with_true_period).collect();
+    let credible = |unit: &Unit| {
+        let sums = &unit.train.sums;
         let clean = sums.found - sums.overlapped;
         let whole = duration_s / clock / sums.period().reading.value;
-        sums.found as f64 >= LEAST_FOUND * t.1.expected() as f64
+        sums.found as f64 >= LEAST_FOUND * unit.expected as f64
             && sums.found >= 2
             && (clean >= LEAST_CLEAN
                 || sums.found >= LEAST_OVERLAPPED
                 || sums.found as f64 > 0.8 * whole)
     };
-    let numbered: Vec<(usize, &Train)> = trains.iter().enumerate().collect();
-    let mut kept: Vec<(usize, &Train)> = numbered.iter().filter(credible).copied().collect();
-    kept.sort_by(|a, b| b.1.sums.magnitude().value.total_cmp(&a.1.sums.magnitude().value));
-    let mut transmitters = Vec::new();
-    let mut real: Vec<&Train> = Vec::new();
-    for (train, sums) in kept {
-        if let Some(of) = real.iter().position(|strong| is_flaw(sums, strong)) {
-            let strong: &mut Transmitter = &mut transmitters[of];
+    let mut units = identity::units(&trains, &tracker.gaps);
+    units.retain(credible);
+    let strength = |unit: &Unit| unit.train.sums.magnitude().value;
+    units.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
+    let mut transmitters: Vec<Transmitter> = Vec::new();
+    let mut real: Vec<&Unit> = Vec::new();
+    for unit in &units {
+        if let Some(of) = real.iter().position(|strong| is_flaw(&unit.train, &strong.train)) {
             let note = "its pulses are not plain bursts of one carrier";
-            if !strong.notes.iter().any(|n| n == note) {
-                strong.notes.push(note.into());
+            if !transmitters[of].notes.iter().any(|n| n == note) {
+                transmitters[of].notes.push(note.into());
             }
             continue;
         }
-        real.push(sums);
+        real.push(unit);
         let label = format!("T{}", real.len());
-        transmitters.push(transmitter(label, train, sums, format, calibration, duration_s));
+        transmitters.push(transmitter(label, unit, format, calibration, duration_s));
     }
     let noise = calibration.field_matrix(format.axes).map(|g| {
         let along = |row: &[f64; 3]| -> f64 {
@@ -103,13 +104,12 @@ fn is_flaw(weak: &Train, strong: &Train) -> bool {
 
 fn transmitter(
     label: String,
-    train: usize,
-    followed: &Train,
+    unit: &Unit,
     format: &StreamFormat,
     calibration: &Calibration,
     duration_s: f64,
 ) -> Transmitter {
-    let sums = &followed.sums;
+    let sums = &unit.train.sums;
     let clock = calibration.clock_ratio();
     let u_clock = calibration.clock_offset_u_ppm.unwrap_or(0.0) * 1e-6;
     // A clock that runs fast counts too many seconds and too few hertz.
@@ -139,12 +139,14 @@ fn transmitter(
         (field, vector, u_calibration / amplitude.value)
     });
     let pulses = PulseCount {
-        expected: followed.expected(),
+        expected: unit.expected,
         found: sums.found,
         overlapped: sums.overlapped,
     };
     let irregular = period.wanders && period.jitter_s > IRREGULAR_S;
-    let first_on_s = if irregular { sums.first_on_s() } else { sums.fitted_first_on_s() };
+    // That of an earlier train is only known as measured.
+    let fitted = !irregular && unit.first_on_s == sums.first_on_s();
+    let first_on_s = if fitted { sums.fitted_first_on_s() } else { unit.first_on_s };
     let first_pulse_s = first_on_s / clock;
     let mut notes = Vec::new();
     if calibration.field_per_count.is_none() {
@@ -165,7 +167,7 @@ fn transmitter(
             pulses.expected
         ));
     }
-    let silent_s = duration_s - (followed.last_pulse.on_s / clock + period.reading.value);
+    let silent_s = duration_s - (unit.last_on_s / clock + period.reading.value);
     if first_pulse_s > 2.5 * period.reading.value {
         notes.push(format!("first heard {first_pulse_s:.1} s after the start of the capture"));
     }
@@ -178,7 +180,13 @@ fn transmitter(
     if sums.residual_ratio().u >= 1.0 {
         notes.push("residual carrier not measured: no quiet time between the pulses".into());
     }
-    if irregular {
+    notes.extend(unit.notes.iter().cloned());
+    let change = period.change_s;
+    let drifts = change.value.abs() > 5e-5_f64.max(4.0 * change.u);
+    if drifts {
+        notes.push(format!("the period changed by {:+.2} ms over the capture", change.value * 1e3));
+    }
+    if irregular && !drifts {
         notes.push("irregular timing: the single periods differ".into());
     }
     if aside > 0.02 || sums.magnitude_scatter() > 0.1 {
@@ -186,7 +194,7 @@ fn transmitter(
     }
     Transmitter {
         label,
-        train,
+        trains: unit.trains.clone(),
         carrier_hz: carrier,
         carrier_drift_hz_per_s: sums.drift().scaled(clock * clock),
         period_s: in_time(period.reading),

@@ -15,6 +15,8 @@ const PERIOD_S: std::ops::Range<f64> = 0.3..2.5;
 /// How long an unexplained pulse is kept.
 const MEMORY_S: f64 = 10.0;
 const MOST_LOOSE: usize = 256;
+/// Gaps remembered; older ones no train reaches back to.
+const MOST_GAPS: usize = 1024;
 /// A train unseen for this many periods is over.
 const SILENT_PERIODS: f64 = 20.0;
 
@@ -43,12 +45,15 @@ pub(super) struct Expected {
     pub offset_hz: f64,
 }
 
+/// Samples are missing from one time to another, s.
+pub(super) type Gap = (f64, f64);
+
 /// All trains, and the pulses that belong to none yet.
 pub(super) struct Tracker {
     pub trains: Vec<Train>,
     loose: Vec<Pulse>,
     to_field: [[f64; 3]; 3],
-    gaps: Vec<(f64, f64)>,
+    pub gaps: Vec<Gap>,
     /// Pulses that found no train in time.
     pub stray: usize,
 }
@@ -83,7 +88,7 @@ impl Train {
         pulses: Vec<Pulse>,
         period_s: f64,
         to_field: &[[f64; 3]; 3],
-        gaps: &[(f64, f64)],
+        gaps: &[Gap],
     ) -> Self {
         let span = pulses[pulses.len() - 1].on_s - pulses[0].on_s;
         let mut train = Self::new(&pulses[0], span / (span / period_s).round().max(1.0));
@@ -144,10 +149,10 @@ impl Train {
         train
     }
 
-    fn expects(&self, pulse: &Pulse) -> Option<Match> {
+    fn expects(&self, pulse: &Pulse, gaps: &[Gap]) -> Option<Match> {
         let since = pulse.on_s - self.last_pulse.on_s;
         let slots = (since / self.period_s).round();
-        if !(1.0..=SILENT_PERIODS).contains(&slots) {
+        if slots < 1.0 || self.silent_slots(pulse.on_s, gaps) > SILENT_PERIODS {
             return None;
         }
         let late_s = since - slots * self.period_s;
@@ -164,7 +169,15 @@ impl Train {
         Some(Match { slots: slots as usize, late_s, score })
     }
 
-    fn take(&mut self, pulse: Pulse, found: &Match, to_field: &[[f64; 3]; 3], gaps: &[(f64, f64)]) {
+    /// Periods since the last pulse, those in gaps not counted.
+    fn silent_slots(&self, until_s: f64, gaps: &[Gap]) -> f64 {
+        let from_s = self.last_pulse.on_s;
+        let after = gaps.iter().rev().take_while(|g| g.1 > from_s);
+        let lost: f64 = after.map(|g| g.1.min(until_s) - g.0.max(from_s)).sum();
+        (until_s - from_s - lost) / self.period_s
+    }
+
+    fn take(&mut self, pulse: Pulse, found: &Match, to_field: &[[f64; 3]; 3], gaps: &[Gap]) {
         let lost = |slot: &usize| {
             let due = self.last_pulse.on_s + *slot as f64 * self.period_s;
             gaps.iter().any(|g| due + self.on_time_s > g.0 && due < g.1)
@@ -215,18 +228,21 @@ impl Tracker {
 
     /// Samples are missing between these times.
     pub(super) fn gap(&mut self, from_s: f64, to_s: f64) {
-        self.gaps.retain(|g| from_s - g.1 < SILENT_PERIODS * PERIOD_S.end);
+        if self.gaps.len() == MOST_GAPS {
+            self.gaps.remove(0);
+        }
         self.gaps.push((from_s, to_s));
     }
 
     /// The pulses that trains expect to be on at any time within these seconds.
     pub(super) fn expected(&self, from_s: f64, to_s: f64) -> Vec<Expected> {
         let mut expected = Vec::new();
-        for train in &self.trains {
+        let alive = |t: &&Train| t.silent_slots(from_s, &self.gaps) < SILENT_PERIODS;
+        for train in self.trains.iter().filter(alive) {
             let last_s = train.last_pulse.on_s;
             let first = ((from_s - train.on_time_s - last_s) / train.period_s).ceil().max(1.0);
             let mut slot = first;
-            while slot <= SILENT_PERIODS && last_s + slot * train.period_s < to_s {
+            while last_s + slot * train.period_s < to_s {
                 let on_s = last_s + slot * train.period_s;
                 expected.push(Expected {
                     on_s,
@@ -244,7 +260,7 @@ impl Tracker {
     /// assignments that follow: none, this pulse, or those of a whole new train.
     pub(super) fn push(&mut self, pulse: Pulse) -> Vec<Assigned> {
         let best = (0..self.trains.len())
-            .filter_map(|i| self.trains[i].expects(&pulse).map(|m| (i, m)))
+            .filter_map(|i| self.trains[i].expects(&pulse, &self.gaps).map(|m| (i, m)))
             .min_by(|a, b| a.1.score.total_cmp(&b.1.score));
         if let Some((i, found)) = best {
             let id = pulse.id;

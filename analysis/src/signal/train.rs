@@ -38,6 +38,11 @@ impl Pooled {
         self.theory += weight * u * u;
     }
 
+    fn merge(&mut self, other: &Self) {
+        self.line.merge(&other.line);
+        self.theory += other.theory;
+    }
+
     /// Variance of an observation of unit weight, from residuals about a fit
     /// with `parameters` unknowns and from theory.
     fn unit_variance(&self, residual: f64, parameters: f64) -> f64 {
@@ -99,6 +104,8 @@ pub(super) struct Period {
     pub jitter_s: f64,
     /// The start times wander: each period deviates on its own.
     pub wanders: bool,
+    /// Change of the period from the first to the last, with its uncertainty.
+    pub change_s: Reading,
 }
 
 impl TrainSums {
@@ -173,6 +180,19 @@ impl TrainSums {
             sums.steps = Line::default();
         }
         self.previous = None;
+    }
+
+    /// Add what another train of the same unit tells; its timing stands apart.
+    pub(super) fn absorb(&mut self, other: &Self) {
+        self.found += other.found;
+        self.overlapped += other.overlapped;
+        for (own, others) in [(&mut self.all, &other.all), (&mut self.clean, &other.clean)] {
+            own.on_time.merge(&others.on_time);
+            own.carrier.merge(&others.carrier);
+            own.magnitude.merge(&others.magnitude);
+        }
+        self.vectors += other.vectors;
+        self.residual.merge(&other.residual);
     }
 
     /// Squared ratio of carrier between pulses to carrier on, noise deducted.
@@ -250,6 +270,14 @@ impl TrainSums {
             reading: Reading::new(self.period_guess_s + slope.value, u),
             jitter_s: own.sqrt(),
             wanders,
+            change_s: Reading::new(
+                steps.slope() * span,
+                if steps.count > 8.0 {
+                    (steps.residual() / (steps.count - 2.0) / steps.spread()).sqrt() * span
+                } else {
+                    f64::MAX
+                },
+            ),
         }
     }
 

@@ -171,7 +171,7 @@ pub(super) mod tests {
         let exact = |value| Reading::new(value, 0.0);
         Transmitter {
             label: "T1".into(),
-            train: 0,
+            trains: vec![0],
             carrier_hz: exact(carrier_hz),
             carrier_drift_hz_per_s: exact(0.0),
             period_s: exact(period_s),

@@ -85,7 +85,7 @@ pub fn annotate(measured: &Measured) -> Result<()> {
         let first = capture.frame_at(pulse.on_s);
         let last = capture.frame_at(pulse.off_s);
         let transmitters = &measured.measurement.transmitters;
-        let label = train.and_then(|n| transmitters.iter().find(|t| t.train == n));
+        let label = train.and_then(|n| transmitters.iter().find(|t| t.trains.contains(&n)));
         // The band is in the file's own hertz, the comment in true ones.
         let carrier_hz = coilrig_analysis::signal::CARRIER_HZ + pulse.offset_hz;
         let clock = capture.calibration.clock_ratio();

@@ -181,7 +181,7 @@ fn record_station(
 
 fn timeline(measured: &Measured) -> PulseTimeline {
     let rows = measured.measurement.transmitters.iter().map(|t| {
-        let own = measured.pulses.iter().filter(|p| p.1 == Some(t.train));
+        let own = measured.pulses.iter().filter(|p| p.1.is_some_and(|n| t.trains.contains(&n)));
         let bars = own.map(|(p, _)| Bar { on_s: p.on_s, off_s: p.off_s, overlapped: p.overlapped });
         (t.label.clone(), bars.collect())
     });
