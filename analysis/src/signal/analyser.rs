@@ -5,6 +5,7 @@ use std::f64::consts::TAU;
 use num_complex::Complex32;
 
 use super::burst::Burst;
+use super::fit::LONGEST_EDGE_S;
 use super::format::{Calibration, FormatError, StreamFormat};
 use super::frontend::{Frame, Frontend};
 use super::measurement::Measurement;
@@ -212,7 +213,7 @@ impl Analyser {
             on_s: self.start_s() + burst.on / self.rate_hz,
             off_s: self.start_s() + burst.off / self.rate_hz,
             u_edge_s: burst.u_edge / self.rate_hz,
-            edge_s: burst.widths.map(|w| w / self.rate_hz),
+            edge_s: burst.seen_widths.map(|w| w / self.rate_hz),
             offset_hz,
             u_offset_hz: burst.u_omega * self.rate_hz / TAU,
             amplitude: burst.amplitude.map(|a| a / gain),
@@ -282,7 +283,8 @@ fn as_burst(expected: &Expected, start_s: f64, rate_hz: f64) -> Burst {
     Burst {
         on: at(expected.on_s),
         off: at(expected.off_s),
-        widths: expected.edge_s.map(|w| w * rate_hz),
+        widths: expected.edge_s.map(|w| w.clamp(0.0, LONGEST_EDGE_S) * rate_hz),
+        seen_widths: [0.0; 2],
         omega: TAU * expected.offset_hz / rate_hz,
         amplitude: Default::default(),
         plateau: 0.0,

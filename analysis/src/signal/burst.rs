@@ -12,6 +12,8 @@ pub(super) struct Burst {
     pub off: f64,
     /// Duration of the two edges before filtering, as a linear ramp.
     pub widths: [f64; 2],
+    /// The same as the samples show it: noisy, but right on average.
+    pub seen_widths: [f64; 2],
     /// Radians per sample.
     pub omega: f64,
     /// Complex RMS amplitude at the middle of the burst.

@@ -3,7 +3,7 @@
 //! A step fitted to an edge seen through a filter stands at the mean of a
 //! skewed rise, not at its half-amplitude point, once the filter is slower
 //! than the rise. So where noise allows, the edges are fitted again on samples
-//! of 8 kS/s and more, with a step at most a quarter as wide as the edge itself: its
+//! of 8 kS/s and more, with a step narrower than the edge itself: its
 //! residual then balances about the half-amplitude point whatever the shape.
 //! (A step over an exponential rise of time constant τ stands 0.31 τ late when
 //! the filter is much slower than τ, 0.02 τ with a quarter of its width.)
@@ -18,9 +18,10 @@ use super::template::StepTemplate;
 /// Noise of a single fine sample over the amplitude above which the coarse
 /// edges are the better ones.
 const NOISIEST: f64 = 0.3;
-/// Width of the fitted step over the width of the edge, at most; less where
-/// there is less noise to average.
-const STEP_SHARE: f64 = 0.25;
+/// Width of the fitted step over the width of the edge, for a noise of one
+/// amplitude a sample: a step as wide as the edge averages more of the noise, a
+/// narrow one stands at half amplitude whatever the shape.
+const STEP_SHARE: f64 = 8.0;
 
 /// Samples at the fine rate beside the span of working samples.
 pub(super) struct FineSpan<'a> {
@@ -66,7 +67,8 @@ impl FineSpan<'_> {
     ) -> Option<(f64, f64)> {
         let (start, width) = (coarse * self.ratio, width * self.ratio);
         let sigma = (0.5 / power).sqrt();
-        let step = (4.0 * sigma).min(STEP_SHARE) * width;
+        // Of an edge that seems sharp the width is likely lost in the noise.
+        let step = (STEP_SHARE * sigma).min(1.0) * width.max(self.ratio);
         let half = self.template.reach().max(2.0) + step;
         let reach = half + 1.5 * self.ratio + 0.5 * width;
         let first = (start - reach).floor().max(0.0) as usize;

@@ -45,7 +45,7 @@ const INSET_S: f64 = 0.003;
 /// Ramp assumed where noise hides the edge's own.
 const BLURRED_S: f64 = 0.002;
 /// The longest ramp that is fitted.
-const LONGEST_EDGE_S: f64 = 0.016;
+pub(super) const LONGEST_EDGE_S: f64 = 0.016;
 const ROUNDS: usize = 9;
 /// Edges that move by less of a sample have settled; they are placed anew at the
 /// fine rate.
@@ -80,6 +80,7 @@ impl Fitter<'_> {
                     on,
                     off,
                     widths,
+                    seen_widths: widths,
                     omega,
                     amplitude,
                     plateau,

@@ -14,8 +14,8 @@ pub struct Pulse {
     pub off_s: f64,
     /// Standard uncertainty of each edge from noise alone, s.
     pub u_edge_s: f64,
-    /// Durations of the two edges, each as that of a linear ramp, s; zero where
-    /// noise or the recorded bandwidth hides them.
+    /// Durations of the two edges, each as that of a linear ramp, s. Right on
+    /// average; noise can make a single one negative.
     pub edge_s: [f64; 2],
     /// Carrier minus 457 kHz, by the receiver's own clock, Hz.
     pub offset_hz: f64,

@@ -225,6 +225,7 @@ impl Separation<'_> {
             on: on - 0.5,
             off: on + length - 0.5,
             widths: [0.0; 2],
+            seen_widths: [0.0; 2],
             omega: candidate.omega,
             amplitude,
             plateau: length,

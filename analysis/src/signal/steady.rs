@@ -171,6 +171,7 @@ impl Steady {
                 on: 0.0,
                 off: length as f64,
                 widths: [0.0; 2],
+                seen_widths: [0.0; 2],
                 omega: c.omega,
                 amplitude: c.amplitude.map(|a| a * turn),
                 plateau: length as f64,

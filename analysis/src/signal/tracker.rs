@@ -195,6 +195,7 @@ impl Train {
         self.offset_hz += gain * (pulse.offset_hz - self.offset_hz);
         if regular && !pulse.overlapped {
             let edges = self.edge_s.iter_mut().zip(pulse.edge_s);
+            let gain = gain.min(1.0 / (seen + 1.0).min(60.0));
             edges.for_each(|(mean, edge)| *mean += gain * (edge - *mean));
             self.on_time_s += gain * (pulse.on_time_s() - self.on_time_s);
         }
