@@ -5,6 +5,7 @@ use std::f64::consts::TAU;
 use num_complex::Complex32;
 
 use super::burst::Burst;
+use super::faint::EVIDENCE;
 use super::fit::LONGEST_EDGE_S;
 use super::format::{Calibration, FormatError, StreamFormat};
 use super::frontend::{Frame, Frontend};
@@ -13,8 +14,10 @@ use super::noise::NoiseFloor;
 use super::pulse::Pulse;
 use super::residual::power_ratio;
 use super::separate::Found;
+use super::stack::{Guess, Stack, Stacked};
 use super::stretch::Stretch;
 use super::tracker::{Expected, Tracker, Train};
+use super::train::Summed;
 use super::{CARRIER_HZ, report};
 
 /// Carriers are looked for within this distance of 457 kHz.
@@ -24,6 +27,8 @@ const WINDOW_S: f64 = 0.1;
 const MOST_WINDOWS: usize = 4;
 /// Kept clear of the pulses' edges.
 const CLEAR_S: f64 = 0.02;
+/// Pulses of a faint train that are measured together, at least.
+const LEAST_STACK: f64 = 8.0;
 /// A steady carrier this close may be what the unit leaks.
 const LEAK_HZ: f64 = 3.0;
 
@@ -197,6 +202,59 @@ impl Analyser {
             }
         }
         self.stretch.move_on(&mut self.frontend);
+        if last {
+            self.stretch.remember(self.stretch.hops());
+        }
+        if last || self.stretch.history.is_due() {
+            self.look_for_faint();
+        }
+    }
+
+    /// Trains too weak for their single pulses, in the half minute before the span.
+    fn look_for_faint(&mut self) {
+        let Self { stretch, tracker, format, rate_hz, stretch_start_s, .. } = self;
+        let rate_hz = *rate_hz;
+        let noise = stretch.noise.per_sample();
+        let history = &stretch.history;
+        let start_s = *stretch_start_s + history.passed as f64 / rate_hz;
+        let end_s = start_s + history.samples.len() as f64 / rate_hz;
+        let stack =
+            Stack { samples: &history.samples, noise: &noise[..format.axes], rate_hz };
+        let to_field = tracker.to_field;
+        for train in tracker.trains.iter_mut().filter(|t| t.faint) {
+            // Not the pulses that have been counted before.
+            let (middle_s, period_s, offset_hz, length_s) = train.outlook(start_s);
+            if middle_s + (LEAST_STACK * period_s) > end_s {
+                continue;
+            }
+            let guess = Guess {
+                first: (middle_s - start_s) * rate_hz,
+                period: period_s * rate_hz,
+                omega: TAU * offset_hz / rate_hz,
+                length: length_s * rate_hz,
+            };
+            if let Some(found) = stack.measure(guess) {
+                let summed = summed(&found, rate_hz);
+                train.take_stack(start_s + found.on / rate_hz, &summed, &to_field);
+            }
+        }
+        for candidate in self.stretch.history.search() {
+            let Self { stretch, tracker, .. } = self;
+            let omega = stretch.omega(candidate.cell);
+            let (offset_hz, period_s) = (omega * rate_hz / TAU, candidate.period / rate_hz);
+            if tracker.trains.iter().any(|t| t.explains(offset_hz, period_s)) {
+                continue;
+            }
+            let history = &stretch.history;
+            let stack =
+                Stack { samples: &history.samples, noise: &noise[..self.format.axes], rate_hz };
+            let length = 2.0 * stretch.hop() as f64;
+            let guess = Guess { first: candidate.first, period: candidate.period, omega, length };
+            let Some(found) = stack.measure(guess).filter(|f| f.evidence > EVIDENCE) else { continue };
+            let on_s = start_s + found.on / rate_hz;
+            let first = faint_pulse(&found, on_s, rate_hz);
+            tracker.trains.push(Train::faint(&first, &summed(&found, rate_hz), &to_field));
+        }
     }
 
     fn start_s(&self) -> f64 {
@@ -292,6 +350,39 @@ fn as_burst(expected: &Expected, start_s: f64, rate_hz: f64) -> Burst {
         u_edge: 0.0,
         u_omega: 0.0,
         unsteadiness: 0.0,
+    }
+}
+
+fn summed(found: &Stacked, rate_hz: f64) -> Summed {
+    Summed {
+        period_s: found.period / rate_hz,
+        length_s: found.length / rate_hz,
+        offset_hz: found.omega * rate_hz / TAU,
+        u_on_s: found.u_edge / rate_hz,
+        u_offset_hz: found.u_omega * rate_hz / TAU,
+        slots: found.slots,
+        found: found.found,
+        vectors: found.vectors,
+        amplitude_noise: found.amplitude_noise,
+        energy_to_noise: found.energy_to_noise,
+    }
+}
+
+/// A pulse that stands for the first of a faint train.
+fn faint_pulse(found: &Stacked, on_s: f64, rate_hz: f64) -> Pulse {
+    let magnitude = |axis: usize| found.vectors[(axis, axis)].max(0.0).sqrt();
+    Pulse {
+        id: 0,
+        on_s,
+        off_s: on_s + found.length / rate_hz,
+        u_edge_s: found.u_edge / rate_hz,
+        edge_s: [0.0; 2],
+        offset_hz: found.omega * rate_hz / TAU,
+        u_offset_hz: found.u_omega * rate_hz / TAU,
+        amplitude: std::array::from_fn(|a| magnitude(a).into()),
+        amplitude_noise: found.amplitude_noise,
+        energy_to_noise: found.energy_to_noise,
+        overlapped: false,
     }
 }
 

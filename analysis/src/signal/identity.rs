@@ -21,6 +21,9 @@ pub(super) struct Unit {
     pub notes: Vec<String>,
 }
 
+/// Mean energy over noise from which on hardly a pulse is missed.
+const SURE_ENERGY: f64 = 22.0;
+const FAINT_CARRIER_HZ: f64 = 3.0;
 /// Disagreement that real units show after a restart.
 const CARRIER_HZ: f64 = 0.3;
 const ON_TIME_S: f64 = 1e-3;
@@ -85,6 +88,13 @@ impl Unit {
         }
     }
 
+    /// Whether `faint` is this unit, found a second time by its pulses together.
+    fn sums_over(&self, faint: &Train) -> bool {
+        let offset_hz = faint.sums.carrier().value;
+        let close = (offset_hz - self.train.sums.carrier().value).abs() < FAINT_CARRIER_HZ;
+        close && self.train.explains(offset_hz, faint.sums.period().reading.value)
+    }
+
     fn is(&self, other: &Train) -> bool {
         let (a, b) = (&self.train.sums, &other.sums);
         let off = |x: crate::reading::Reading, y: crate::reading::Reading, least: f64| {
@@ -117,9 +127,20 @@ pub(super) fn units(trains: &[Train], gaps: &[Gap]) -> Vec<Unit> {
     let mut order: Vec<usize> = (0..trains.len()).collect();
     order.sort_by_key(|i| std::cmp::Reverse(trains[*i].sums.found));
     let mut units: Vec<Unit> = Vec::new();
+    let (faint, order): (Vec<usize>, Vec<usize>) = order.into_iter().partition(|i| trains[*i].faint);
     for i in order {
         match units.iter_mut().find(|u| u.is(&trains[i])) {
             Some(unit) => unit.take(i, &trains[i], gaps),
+            None => units.push(Unit::of(i, &trains[i])),
+        }
+    }
+    for i in faint {
+        match units.iter_mut().find(|u| u.sums_over(&trains[i])) {
+            // Single pulses near the threshold are a choice of the strong ones.
+            Some(unit) if unit.train.sums.mean_energy() < SURE_ENERGY => {
+                *unit = Unit::of(i, &trains[i]);
+            }
+            Some(_) => {}
             None => units.push(Unit::of(i, &trains[i])),
         }
     }

@@ -16,6 +16,8 @@
 //!   [`bank`] finds, a matched-filter bank over frequency, start and length, summed
 //!   over the axes in units of the measured `noise`; `fit` begins with one
 //!   burst, `joint` fits all that overlap, `edges` places their edges at a finer rate.
+//! * `faint` folds half a minute over all periods for trains whose single pulses
+//!   noise hides, `stack` measures them by all pulses together.
 //! * `tracker` orders pulses into trains, `train` holds the sums from which each
 //!   reported value and its uncertainty follow, `identity` joins the trains of one unit.
 //!
@@ -30,6 +32,7 @@ mod blanker;
 mod burst;
 mod decimator;
 mod edges;
+mod faint;
 mod fit;
 mod format;
 mod frontend;
@@ -43,6 +46,7 @@ mod report;
 mod residual;
 mod separate;
 mod spectra;
+mod stack;
 mod steady;
 mod stretch;
 mod template;

@@ -41,9 +41,10 @@ pub(super) fn report(
         let sums = &unit.train.sums;
         let clean = sums.found - sums.overlapped;
         let whole = duration_s / clock / sums.period().reading.value;
-        sums.found as f64 >= LEAST_FOUND * unit.expected as f64
+        (unit.train.faint || sums.found as f64 >= LEAST_FOUND * unit.expected as f64)
             && sums.found >= 2
             && (clean >= LEAST_CLEAN
+                || unit.train.faint
                 || sums.found >= LEAST_OVERLAPPED
                 || sums.found as f64 > 0.8 * whole)
     };
@@ -156,6 +157,9 @@ fn transmitter(
         notes.push(
             "carrier and times are by the receiver's own clock, which is not calibrated".into(),
         );
+    }
+    if unit.train.faint {
+        notes.push("too weak for single pulses: measured by all of them together".into());
     }
     if pulses.found < 4 {
         notes.push(format!("only {} pulses: record for longer", pulses.found));

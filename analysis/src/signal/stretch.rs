@@ -11,6 +11,7 @@ use std::ops::Range;
 use super::bank::{Bank, threshold};
 use super::burst::Burst;
 use super::edges::FineSpan;
+use super::faint::History;
 use super::frontend::{Frame, Frontend};
 use super::noise::NoiseFloor;
 use super::separate::{Found, Kind, Limits, Separation};
@@ -46,6 +47,8 @@ const FALSE_SIGN: f64 = 1e-4;
 const PULSE_FLOOR: f64 = 3e-6;
 const STEADY_FLOOR: f64 = 1e-8;
 const BREAK_FLOOR: f64 = 1e-3;
+/// A pulse of this energy over noise may leave something over that shows.
+const LEFT_OVER_ENERGY: f64 = 1000.0;
 /// A region is taken apart when the spectra fall below this share of the last,
 const FALLEN: f32 = 0.3;
 /// or after so many hops.
@@ -76,6 +79,8 @@ pub(super) struct Stretch {
     spectra: Spectra,
     pub noise: NoiseFloor,
     pub steady: Steady,
+    /// What came before the span.
+    pub history: History,
     /// Samples in view, finished pulses and steady carriers taken out.
     pub span: Vec<Frame>,
     /// The same samples as they came.
@@ -99,7 +104,9 @@ pub(super) struct Stretch {
 
 impl Stretch {
     pub(super) fn new(frontend: &Frontend, axes: usize, rate_hz: f64, band_hz: Range<f64>) -> Self {
+        let spectra = Spectra::new(axes, rate_hz, band_hz.clone());
         Self {
+            history: History::new(axes, spectra.bins(), spectra.hop(), rate_hz),
             axes,
             rate_hz,
             limits: Limits {
@@ -109,8 +116,8 @@ impl Stretch {
                 expected: threshold(axes, FALSE_EXPECTED),
             },
             templates: frontend.templates(),
-            bank: Bank::new(axes, rate_hz, band_hz.clone()),
-            spectra: Spectra::new(axes, rate_hz, band_hz),
+            bank: Bank::new(axes, rate_hz, band_hz),
+            spectra,
             noise: NoiseFloor::new(0.0),
             steady: Steady::default(),
             span: Vec::new(),
@@ -138,6 +145,7 @@ impl Stretch {
     /// Be ready for a new stretch. Noise and steady carriers are likely the same
     /// after a gap, but the carriers' phases are not known.
     pub(super) fn restart(&mut self) {
+        self.history.clear();
         self.span.clear();
         self.raw.clear();
         self.cells.clear();
@@ -432,6 +440,28 @@ impl Stretch {
         refined.collect()
     }
 
+    /// Put the first `hops` of the span into the history.
+    pub(super) fn remember(&mut self, hops: usize) {
+        let hop = self.hop();
+        let strong = |b: &&Burst| b.energy_to_noise > LEFT_OVER_ENERGY;
+        let strong: Vec<&Burst> = self.taken.iter().filter(strong).collect();
+        for h in 0..hops {
+            let (from, to) = ((h as f64 - 2.0) * hop as f64, h as f64 * hop as f64);
+            let masked = strong.iter().any(|b| b.on < to && b.off > from);
+            self.history.push(&self.cells[h], masked);
+            self.history.samples.extend_from_slice(&self.span[h * hop..(h + 1) * hop]);
+        }
+    }
+
+    /// Hops of the span that are whole.
+    pub(super) fn hops(&self) -> usize {
+        (self.span.len() / self.hop()).min(self.cells.len())
+    }
+
+    pub(super) fn omega(&self, cell: usize) -> f64 {
+        self.spectra.omega(cell)
+    }
+
     /// Let go of what is too old, once there is much of it.
     pub(super) fn move_on(&mut self, frontend: &mut Frontend) {
         let hop = self.hop();
@@ -441,6 +471,7 @@ impl Stretch {
             return;
         }
         let samples = hops * hop;
+        self.remember(hops);
         self.span.drain(..samples);
         self.raw.drain(..samples);
         self.cells.drain(..hops);

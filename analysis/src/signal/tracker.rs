@@ -8,7 +8,7 @@
 //! so that the true period beats its multiples and chance coincidences.
 
 use super::pulse::Pulse;
-use super::train::TrainSums;
+use super::train::{Summed, TrainSums};
 
 /// Periods that a transmitter may have, s.
 const PERIOD_S: std::ops::Range<f64> = 0.3..2.5;
@@ -29,6 +29,8 @@ pub(super) struct Train {
     pub last_pulse: Pulse,
     /// Slots from the first to the last pulse that fell into gaps of the capture.
     pub slots_in_gaps: usize,
+    /// Measured by its pulses together, too weak for single ones.
+    pub faint: bool,
     period_s: f64,
     offset_hz: f64,
     on_time_s: f64,
@@ -52,7 +54,7 @@ pub(super) type Gap = (f64, f64);
 pub(super) struct Tracker {
     pub trains: Vec<Train>,
     loose: Vec<Pulse>,
-    to_field: [[f64; 3]; 3],
+    pub to_field: [[f64; 3]; 3],
     pub gaps: Vec<Gap>,
     /// Pulses that found no train in time.
     pub stray: usize,
@@ -75,6 +77,7 @@ impl Train {
             last: 0,
             last_pulse: first.clone(),
             slots_in_gaps: 0,
+            faint: false,
             period_s,
             offset_hz: first.offset_hz,
             on_time_s: first.on_time_s(),
@@ -140,7 +143,7 @@ impl Train {
     pub(super) fn with_true_period(&self) -> Self {
         let mut train = self.clone();
         let (found, odd) = (self.sums.found as f64, self.sums.odd as f64);
-        if found >= 4.0 && odd < 0.1 * found && found < 0.7 * self.last as f64 {
+        if !self.faint && found >= 4.0 && odd < 0.1 * found && found < 0.7 * self.last as f64 {
             train.sums.renumber(0.5);
             train.period_s *= 2.0;
             train.last /= 2;
@@ -149,10 +152,53 @@ impl Train {
         train
     }
 
+    /// A train too weak for single pulses; `first` stands for the first of them.
+    pub(super) fn faint(first: &Pulse, summed: &Summed, to_field: &[[f64; 3]; 3]) -> Self {
+        let mut train = Self::new(first, summed.period_s);
+        train.faint = true;
+        train.sums.add_stack(0, first.on_s, summed, to_field);
+        train.end_at(first.on_s, 0, summed);
+        train
+    }
+
+    /// More of its pulses, from about `on_s` on.
+    pub(super) fn take_stack(&mut self, on_s: f64, summed: &Summed, to_field: &[[f64; 3]; 3]) {
+        let slots = ((on_s - self.last_pulse.on_s) / self.period_s).round().max(1.0);
+        let first = self.last + slots as usize;
+        self.sums.add_stack(first, on_s, summed, to_field);
+        self.end_at(on_s, first, summed);
+    }
+
+    fn end_at(&mut self, on_s: f64, first: usize, summed: &Summed) {
+        let more = summed.slots - 1;
+        self.last = first + more;
+        self.last_pulse.on_s = on_s + more as f64 * summed.period_s;
+        self.last_pulse.off_s = self.last_pulse.on_s + summed.length_s;
+        self.period_s = self.sums.period().reading.value;
+        self.offset_hz = self.sums.carrier().value;
+        self.on_time_s = self.sums.on_time().value;
+    }
+
+    /// What a faint train is expected to be from `from_s` on: middle of the first
+    /// pulse, period, offset and length.
+    pub(super) fn outlook(&self, from_s: f64) -> (f64, f64, f64, f64) {
+        let next = ((from_s - self.last_pulse.on_s) / self.period_s).ceil().max(1.0);
+        let on_s = self.last_pulse.on_s + next * self.period_s;
+        (on_s + 0.5 * self.on_time_s, self.period_s, self.offset_hz, self.on_time_s)
+    }
+
+    /// Whether a train of this offset, period and pulse could be this one, or
+    /// one that has a multiple or a part of its period.
+    pub(super) fn explains(&self, offset_hz: f64, period_s: f64) -> bool {
+        let ratio = period_s / self.period_s;
+        let near = |r: f64| (r - r.round()).abs() < 0.01 * r && r.round() >= 1.0;
+        (offset_hz - self.offset_hz).abs() < 12.0 && (near(ratio) || near(1.0 / ratio))
+    }
+
     fn expects(&self, pulse: &Pulse, gaps: &[Gap]) -> Option<Match> {
         let since = pulse.on_s - self.last_pulse.on_s;
         let slots = (since / self.period_s).round();
-        if slots < 1.0 || self.silent_slots(pulse.on_s, gaps) > SILENT_PERIODS {
+        if self.faint || slots < 1.0 || self.silent_slots(pulse.on_s, gaps) > SILENT_PERIODS {
             return None;
         }
         let late_s = since - slots * self.period_s;
@@ -238,7 +284,7 @@ impl Tracker {
     /// The pulses that trains expect to be on at any time within these seconds.
     pub(super) fn expected(&self, from_s: f64, to_s: f64) -> Vec<Expected> {
         let mut expected = Vec::new();
-        let alive = |t: &&Train| t.silent_slots(from_s, &self.gaps) < SILENT_PERIODS;
+        let alive = |t: &&Train| !t.faint && t.silent_slots(from_s, &self.gaps) < SILENT_PERIODS;
         for train in self.trains.iter().filter(alive) {
             let last_s = train.last_pulse.on_s;
             let first = ((from_s - train.on_time_s - last_s) / train.period_s).ceil().max(1.0);

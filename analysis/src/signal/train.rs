@@ -67,6 +67,39 @@ impl Pooled {
     }
 }
 
+/// Pulses measured together, in seconds and hertz.
+pub(super) struct Summed {
+    pub period_s: f64,
+    pub length_s: f64,
+    pub offset_hz: f64,
+    pub u_on_s: f64,
+    pub u_offset_hz: f64,
+    pub slots: usize,
+    pub found: usize,
+    /// Mean of Re(a aᴴ) less its noise, counts².
+    pub vectors: Matrix3<f64>,
+    /// Noise power of one pulse's amplitude, by axis, counts².
+    pub amplitude_noise: [f64; 3],
+    pub energy_to_noise: f64,
+}
+
+impl Summed {
+    fn magnitude(&self, to_field: &[[f64; 3]; 3]) -> (f64, f64) {
+        let into = Matrix3::from_fn(|i, j| to_field[i][j]);
+        let noise = Matrix3::from_diagonal(&self.amplitude_noise.into());
+        let field = into * self.vectors * into.transpose();
+        let spread = into * noise * into.transpose();
+        let power = field.trace().max(1e-3 * spread.trace());
+        // Each pulse's power varies by 2 P N along the field and by N² aside of it.
+        let along = (field * spread).trace();
+        let variance = (2.0 * along.max(0.0) + (spread * spread).trace()) / self.slots as f64;
+        // Edges set too far apart or too close dilute the mean.
+        let diluted = 0.5 * self.u_on_s * std::f64::consts::SQRT_2 / self.length_s;
+        let magnitude = power.sqrt();
+        (magnitude, (variance.sqrt() / (2.0 * magnitude)).hypot(diluted * magnitude))
+    }
+}
+
 /// Sums over a set of pulses of one train.
 #[derive(Clone, Debug, Default)]
 struct Sums {
@@ -95,6 +128,7 @@ pub(super) struct TrainSums {
     pub overlapped: usize,
     /// Pulses of odd number.
     pub odd: usize,
+    energy: f64,
     residual: Line,
 }
 
@@ -120,6 +154,7 @@ impl TrainSums {
             found: 0,
             overlapped: 0,
             odd: 0,
+            energy: 0.0,
             residual: Line::default(),
         }
     }
@@ -129,6 +164,7 @@ impl TrainSums {
     pub(super) fn add(&mut self, k: usize, pulse: &Pulse, to_field: &[[f64; 3]; 3], regular: bool) {
         self.found += 1;
         self.odd += k % 2;
+        self.energy += pulse.energy_to_noise;
         self.overlapped += usize::from(pulse.overlapped);
         let late = pulse.on_s - self.first_on_s - k as f64 * self.period_guess_s;
         let clean = !pulse.overlapped && regular;
@@ -182,10 +218,44 @@ impl TrainSums {
         self.previous = None;
     }
 
+    /// Take in pulses that were measured together, number `first` the first of
+    /// them at `on_s`.
+    pub(super) fn add_stack(&mut self, first: usize, on_s: f64, stacked: &Summed, to_field: &[[f64; 3]; 3]) {
+        let count = stacked.slots as f64;
+        self.found += stacked.found;
+        self.energy += stacked.energy_to_noise * stacked.found as f64;
+        let middle = first as f64 + 0.5 * (count - 1.0);
+        let at_s = on_s + 0.5 * (count - 1.0) * stacked.period_s;
+        // Two points with the mean and the slope of a line through all pulses.
+        let apart = count / 12f64.sqrt();
+        let u_point = stacked.u_on_s * std::f64::consts::SQRT_2;
+        let (magnitude, u_magnitude) = stacked.magnitude(to_field);
+        for sums in [&mut self.all, &mut self.clean] {
+            for number in [middle - apart, middle + apart] {
+                let due = on_s + (number - first as f64) * stacked.period_s;
+                let late = due - self.first_on_s - number * self.period_guess_s;
+                sums.timing.add(number, late, u_point, u_point);
+            }
+            let u_length = u_point;
+            sums.on_time.add(at_s, stacked.length_s, u_length, u_length);
+            let u_carrier = stacked.u_offset_hz;
+            sums.carrier.add(at_s, stacked.offset_hz, u_carrier, u_carrier);
+            sums.magnitude.add(at_s, magnitude, u_magnitude, u_magnitude);
+            sums.edge_variance += 2.0 * u_point * u_point;
+        }
+        self.vectors += stacked.vectors * count;
+    }
+
+    /// Mean energy over noise of the pulses.
+    pub(super) fn mean_energy(&self) -> f64 {
+        self.energy / self.found.max(1) as f64
+    }
+
     /// Add what another train of the same unit tells; its timing stands apart.
     pub(super) fn absorb(&mut self, other: &Self) {
         self.found += other.found;
         self.overlapped += other.overlapped;
+        self.energy += other.energy;
         for (own, others) in [(&mut self.all, &other.all), (&mut self.clean, &other.clean)] {
             own.on_time.merge(&others.on_time);
             own.carrier.merge(&others.carrier);
