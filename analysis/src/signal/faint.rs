@@ -20,6 +20,8 @@ const LEAST_SLOTS: usize = 8;
 const PERIOD_S: std::ops::Range<f64> = 0.3..2.5;
 /// No single window counts for more, so that a train needs many of them.
 const MOST: f32 = 15.0;
+/// Windows this far from a grid hold nothing of its pulses.
+const CLEAR_HOPS: f64 = 4.0;
 /// Mean power of a frequency over its noise, in standard deviations, for its
 /// periods to be searched.
 const SIGN: f32 = 3.0;
@@ -157,6 +159,27 @@ impl History {
             // Half a hop of difference over the whole look.
             period += 0.5 * period / count;
         }
-        best
+        best.map(|b| Candidate { evidence: b.evidence.min(self.contrast(&series, &b)), ..b })
+    }
+
+    /// The evidence against the level between the pulses, for a frequency that
+    /// something steady lifts as a whole.
+    fn contrast(&self, series: &[f32], at: &Candidate) -> f64 {
+        let (first, period) = (at.first / self.hop as f64 + 1.0, at.period / self.hop as f64);
+        let (mut on, mut slots, mut off, mut rest) = (0.0, 0.0, 0.0, 0.0f64);
+        for (i, &p) in series.iter().enumerate() {
+            let slot = ((i as f64 - first) / period).round();
+            let aside = (i as f64 - first - slot * period).abs();
+            if aside <= 0.5 {
+                on += f64::from(p);
+                slots += 1.0;
+            } else if aside > CLEAR_HOPS {
+                off += f64::from(p);
+                rest += 1.0;
+            }
+        }
+        let axes = self.axes as f64;
+        let level = (off / rest.max(1.0) / axes).max(1.0);
+        evidence(on / level, axes * slots)
     }
 }

@@ -77,6 +77,22 @@ impl NoiseFloor {
         self.windows += 1.0;
     }
 
+    /// The floor has risen at once: take the quietest of some windows' medians
+    /// (exponential: mean · ln 2).
+    pub(super) fn jump(&mut self, windows: &mut [[Vec<f32>; 3]]) {
+        for axis in 0..3 {
+            let median = |w: &mut [Vec<f32>; 3]| -> f64 {
+                let cells = &mut w[axis];
+                let at = cells.len() / 2;
+                f64::from(*cells.select_nth_unstable_by(at, f32::total_cmp).1)
+            };
+            let medians = windows.iter_mut().filter(|w| !w[axis].is_empty()).map(median);
+            if let Some(quietest) = medians.min_by(f64::total_cmp) {
+                self.current[axis] = quietest / std::f64::consts::LN_2;
+            }
+        }
+    }
+
     /// A recording without any noise must not make every rounding error a
     /// signal: the floor never lies more than 120 dB below the strongest sample.
     pub(super) fn raise_floor(&mut self, strongest: f64) {

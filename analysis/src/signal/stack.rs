@@ -203,14 +203,17 @@ impl Stack<'_> {
         }
         let mut vectors = Matrix3::zeros();
         let half = 0.5 * at.length;
+        // What the edges might miss would dilute the amplitude.
+        let inner = (half - PIECE as f64).max(0.5 * half).round();
         for middle in self.middles(&at) {
-            let sums = self.sum(middle - half, middle + half, at.omega);
-            let a = sums.map(|s| s / at.length);
+            let middle = middle.round();
+            let sums = self.sum(middle - inner, middle + inner, at.omega);
+            let a = sums.map(|s| s / (2.0 * inner));
             vectors += Matrix3::from_fn(|i, j| (a[i] * a[j].conj()).re) / slots as f64;
         }
         let mut amplitude_noise = [0.0; 3];
         for (axis, noise) in self.noise.iter().enumerate() {
-            amplitude_noise[axis] = noise / at.length;
+            amplitude_noise[axis] = noise / (2.0 * inner);
             vectors[(axis, axis)] -= amplitude_noise[axis];
         }
         // Scores of the single pulses over the curvature of their sum.
@@ -227,8 +230,9 @@ impl Stack<'_> {
             length: at.length,
             omega: at.omega,
             // A change point in noise is known to a few times noise over power.
-            u_edge: (0.5 * PIECE as f64).hypot(5.0 * at.length / (energy * slots as f64)),
-            u_omega: if curvature > 0.0 { score.sqrt() / curvature } else { f64::INFINITY },
+            u_edge: (0.5 * PIECE as f64).hypot(7.0 * at.length / (energy * slots as f64)),
+            // The scores are small where they were maximised: half a part more.
+            u_omega: if curvature > 0.0 { 1.25 * score.sqrt() / curvature } else { f64::INFINITY },
             slots,
             found,
             vectors,

@@ -25,6 +25,8 @@ const DISTURBED: f64 = 0.3;
 /// Least power of the mean over the mean power of the pieces, noise deducted.
 const COHERENT: f64 = 0.7;
 const MOST_CARRIERS: usize = 8;
+/// A burst cancels a carrier when this share of its power is left of both.
+const CANCELS: f64 = 0.25;
 /// Radians over a hop within which two carriers are not told apart.
 const SAME_HOPS: f64 = 1.0;
 /// Share of the error taken over from one hop.
@@ -33,6 +35,7 @@ const GAIN: f64 = 0.15;
 const GONE: f64 = 4.0;
 
 /// A steady carrier as it is at the end of the span.
+#[derive(Clone)]
 struct Carrier {
     omega: f64,
     amplitude: [Complex64; 3],
@@ -41,6 +44,18 @@ struct Carrier {
     power_sum: f64,
     omega_sum: f64,
     hops: f64,
+}
+
+impl Carrier {
+    /// Add the carrier `sign` times to the frames that follow on its phase.
+    fn run(&mut self, frames: &mut [Frame], sign: f64) {
+        let turn = Complex64::from_polar(1.0, self.omega);
+        for frame in frames {
+            add(frame, &self.amplitude, self.phase * sign);
+            self.phase *= turn;
+        }
+        self.phase /= self.phase.norm();
+    }
 }
 
 /// A steady carrier for the report.
@@ -71,12 +86,7 @@ impl Steady {
     /// Take the carriers out of the samples that follow on the last ones.
     pub(super) fn take_out(&mut self, frames: &mut [Frame]) {
         for carrier in &mut self.carriers {
-            let turn = Complex64::from_polar(1.0, carrier.omega);
-            for frame in frames.iter_mut() {
-                add(frame, &carrier.amplitude, -carrier.phase);
-                carrier.phase *= turn;
-            }
-            carrier.phase /= carrier.phase.norm();
+            carrier.run(frames, -1.0);
         }
     }
 
@@ -119,6 +129,53 @@ impl Steady {
         self.over.extend::<Vec<Carrier>>(gone);
     }
 
+    /// `burst` has been on for longer than any pulse: follow it. The span ends
+    /// where the burst was seen last.
+    pub(super) fn begin(&mut self, burst: &Burst, span: &mut [Frame], hop: usize) {
+        let near = SAME_HOPS / hop as f64;
+        let known = self.carriers.iter().any(|c| (c.omega - burst.omega).abs() < near);
+        if known || self.carriers.len() == MOST_CARRIERS {
+            return;
+        }
+        let first = (burst.on.max(0.0) as usize).min(span.len());
+        let since = first as f64 - burst.middle();
+        let mut carrier = Carrier {
+            omega: burst.omega,
+            amplitude: burst.amplitude,
+            phase: Complex64::from_polar(1.0, burst.omega * since),
+            power_sum: 0.0,
+            omega_sum: 0.0,
+            hops: 0.0,
+        };
+        carrier.run(&mut span[first..], -1.0);
+        self.carriers.push(carrier);
+    }
+
+    /// Whether `burst` is what is left of a carrier that has stopped while it was
+    /// still being taken out; then the carrier is over, and the span right again.
+    pub(super) fn end(&mut self, burst: &Burst, span: &mut [Frame], hop: usize) -> bool {
+        let near = SAME_HOPS / hop as f64;
+        let length = span.len();
+        let stopped = self.carriers.iter().position(|c| {
+            let turn = Complex64::from_polar(1.0, -c.omega * (length as f64 - burst.middle()));
+            let here = c.amplitude.map(|a| a * c.phase * turn);
+            let left = here.iter().zip(&burst.amplitude).map(|(h, b)| (h + b).norm_sqr());
+            let power: f64 = here.iter().map(|h| h.norm_sqr()).sum();
+            (c.omega - burst.omega).abs() < near && left.sum::<f64>() < CANCELS * power
+        });
+        let Some(i) = stopped else { return false };
+        let carrier = self.carriers.remove(i);
+        let first = (burst.on.max(0.0) as usize).min(length);
+        let mut back = Carrier {
+            phase: carrier.phase
+                * Complex64::from_polar(1.0, -carrier.omega * (length - first) as f64),
+            ..carrier.clone()
+        };
+        back.run(&mut span[first..], 1.0);
+        self.over.push(carrier);
+        true
+    }
+
     /// Look for a new one in the last samples, given the spectra of all windows
     /// in them; take it out. `hop` is the distance of the windows.
     pub(super) fn find<'a>(
@@ -146,11 +203,7 @@ impl Steady {
             omega_sum: 0.0,
             hops: 0.0,
         };
-        let turn = Complex64::from_polar(1.0, omega);
-        for frame in span {
-            add(frame, &carrier.amplitude, -carrier.phase);
-            carrier.phase *= turn;
-        }
+        carrier.run(span, -1.0);
         self.carriers.push(carrier);
         true
     }

@@ -49,6 +49,10 @@ const STEADY_FLOOR: f64 = 1e-8;
 const BREAK_FLOOR: f64 = 1e-3;
 /// A pulse of this energy over noise may leave something over that shows.
 const LEFT_OVER_ENERGY: f64 = 1000.0;
+/// Noise that rises fills all frequencies: half the cells of a window are above
+/// this times their mean, for so many hops.
+const LOUD: f32 = 4.0;
+const LOUD_HOPS: usize = 16;
 /// A region is taken apart when the spectra fall below this share of the last,
 const FALLEN: f32 = 0.3;
 /// or after so many hops.
@@ -277,7 +281,16 @@ impl Stretch {
             self.steady_again();
             return Some(Settled::default());
         };
+        let loud = self.loud_run();
+        if loud == LOUD_HOPS {
+            self.noise_rose(h);
+            return Some(Settled::default());
+        }
         let fallen = peak < FALLEN * before || quiet;
+        // What fills all frequencies is looked at when it is over.
+        if loud >= PATIENCE && !ends_here {
+            return Some(Settled::default());
+        }
         let look = ends_here
             || due.iter().any(|b| ended(b))
             || (fallen && !due.iter().any(ends_soon))
@@ -285,6 +298,27 @@ impl Stretch {
         let settled = look.then(|| self.take_apart(region, h, now, quiet, ends_here, frontend, expected));
         self.steady_again();
         Some(settled.unwrap_or_default())
+    }
+
+    /// The last windows in a row most of whose cells are far above the noise.
+    fn loud_run(&self) -> usize {
+        let limit = LOUD * self.axes as f32;
+        let loud = |cells: &&Vec<f32>| 2 * cells.iter().filter(|p| **p > limit).count() > cells.len();
+        self.cells[..=self.watched.min(self.cells.len() - 1)].iter().rev().take_while(loud).count()
+    }
+
+    /// Something fills all frequencies for longer than pulses do.
+    fn noise_rose(&mut self, h: usize) {
+        let hop = self.hop();
+        let mut windows = Vec::new();
+        for end in (h + 1).saturating_sub(LOUD_HOPS).max(2)..=h {
+            self.spectra.transform(&self.span[(end - 2) * hop..end * hop]);
+            windows.push(self.spectra.power.clone());
+        }
+        self.noise.jump(&mut windows);
+        self.region = None;
+        self.open.clear();
+        self.look_at(h);
     }
 
     /// Noise and steady carriers from the window that ends at `now`, just
@@ -326,12 +360,25 @@ impl Stretch {
         let (open, over): (Vec<Found>, Vec<Found>) = found.into_iter().partition(goes_on);
         let (taken, held): (Vec<Found>, Vec<Found>) =
             over.into_iter().partition(|f| last || f.burst.off <= sure);
+        let hop = self.hop();
+        let ended = |steady: &mut Steady, span: &mut [Frame], f: &Found| {
+            f.kind != Kind::Leak && steady.end(&f.burst, span, hop)
+        };
+        let taken: Vec<Found> =
+            taken.into_iter().filter(|f| !ended(&mut self.steady, &mut self.span, f)).collect();
+        let open: Vec<Found> =
+            open.into_iter().filter(|f| !ended(&mut self.steady, &mut self.span, f)).collect();
+        if self.span.len() == now {
+            for found in &held {
+                self.steady.begin(&found.burst, &mut self.span, hop);
+            }
+        }
         // Carrier that a unit leaks is left for the loops to learn.
         for found in taken.iter().filter(|f| f.kind != Kind::Leak) {
             found.burst.apply(&mut self.span, &self.templates[1], -1.0);
         }
         let pulses = self.refined(&taken, &open, frontend);
-        for found in taken.into_iter().chain(held) {
+        for found in taken {
             if found.kind == Kind::Pulse {
                 self.taken.push(found.burst);
             }

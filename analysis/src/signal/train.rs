@@ -93,10 +93,7 @@ impl Summed {
         // Each pulse's power varies by 2 P N along the field and by N² aside of it.
         let along = (field * spread).trace();
         let variance = (2.0 * along.max(0.0) + (spread * spread).trace()) / self.slots as f64;
-        // Edges set too far apart or too close dilute the mean.
-        let diluted = 0.5 * self.u_on_s * std::f64::consts::SQRT_2 / self.length_s;
-        let magnitude = power.sqrt();
-        (magnitude, (variance.sqrt() / (2.0 * magnitude)).hypot(diluted * magnitude))
+        (power.sqrt(), variance.sqrt() / (2.0 * power.sqrt()))
     }
 }
 
