@@ -11,6 +11,7 @@
 pub mod field;
 pub mod level;
 pub mod limits;
+pub mod over_time;
 pub mod picture;
 pub mod range;
 pub mod reading;

@@ -29,6 +29,8 @@ const MOST_WINDOWS: usize = 4;
 const CLEAR_S: f64 = 0.02;
 /// Pulses of a faint train that are measured together, at least.
 const LEAST_STACK: f64 = 8.0;
+/// Looks after which a faint train that is not seen any more is over.
+const MOST_UNSEEN: usize = 3;
 /// A steady carrier this close may be what the unit leaks.
 const LEAK_HZ: f64 = 3.0;
 
@@ -221,7 +223,7 @@ impl Analyser {
         let stack =
             Stack { samples: &history.samples, noise: &noise[..format.axes], rate_hz };
         let to_field = tracker.to_field;
-        for train in tracker.trains.iter_mut().filter(|t| t.faint) {
+        for train in tracker.trains.iter_mut().filter(|t| t.faint && t.unseen < MOST_UNSEEN) {
             // Not the pulses that have been counted before.
             let (middle_s, period_s, offset_hz, length_s) = train.outlook(start_s);
             if middle_s + (LEAST_STACK * period_s) > end_s {
@@ -233,7 +235,9 @@ impl Analyser {
                 omega: TAU * offset_hz / rate_hz,
                 length: length_s * rate_hz,
             };
+            train.unseen += 1;
             if let Some(found) = stack.measure(guess) {
+                train.unseen = 0;
                 let summed = summed(&found, rate_hz);
                 train.take_stack(start_s + found.on / rate_hz, &summed, &to_field);
             }
@@ -242,7 +246,8 @@ impl Analyser {
             let Self { stretch, tracker, .. } = self;
             let omega = stretch.omega(candidate.cell);
             let (offset_hz, period_s) = (omega * rate_hz / TAU, candidate.period / rate_hz);
-            if tracker.trains.iter().any(|t| t.explains(offset_hz, period_s)) {
+            let alive = |t: &&Train| !t.faint || t.unseen < MOST_UNSEEN;
+            if tracker.trains.iter().filter(alive).any(|t| t.explains(offset_hz, period_s)) {
                 continue;
             }
             let history = &stretch.history;

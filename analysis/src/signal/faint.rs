@@ -22,6 +22,8 @@ const PERIOD_S: std::ops::Range<f64> = 0.3..2.5;
 const MOST: f32 = 15.0;
 /// Windows this far from a grid hold nothing of its pulses.
 const CLEAR_HOPS: f64 = 4.0;
+/// Mean of a window's cells over their noise from which on it is no pulse's.
+const IMPULSE: f32 = 1.7;
 /// Mean power of a frequency over its noise, in standard deviations, for its
 /// periods to be searched.
 const SIGN: f32 = 3.0;
@@ -83,7 +85,9 @@ impl History {
     /// The spectrum of one more window; a masked one says nothing.
     pub(super) fn push(&mut self, cells: &[f32], masked: bool) {
         let neutral = self.axes as f32;
-        if masked || cells.len() != self.bins {
+        // An impulse fills all frequencies at once.
+        let loud = cells.iter().sum::<f32>() > IMPULSE * neutral * cells.len() as f32;
+        if masked || loud || cells.len() != self.bins {
             self.rows.extend(std::iter::repeat_n(neutral, self.bins));
         } else {
             self.rows.extend(cells.iter().map(|p| p.min(MOST)));

@@ -340,7 +340,6 @@ mod tests {
             off,
             widths: [2.0; 2],
             seen_widths: [0.0; 2],
-            seen_widths: [0.0; 2],
             omega,
             amplitude,
             plateau: 0.0,

@@ -50,4 +50,27 @@ impl Pulse {
         let norm = (self.power() * power).sqrt();
         if norm > 0.0 { product.norm() / norm } else { 0.0 }
     }
+
+    /// Magnitude in the unit of `to_field`, free of noise bias, and its
+    /// standard uncertainty from noise.
+    pub(crate) fn magnitude(&self, to_field: &[[f64; 3]; 3]) -> (f64, f64) {
+        let field: [Complex64; 3] = std::array::from_fn(|i| {
+            (0..3).map(|j| self.amplitude[j] * to_field[i][j]).sum::<Complex64>()
+        });
+        let power: f64 = field.iter().map(Complex64::norm_sqr).sum();
+        let noise = |row: &[f64; 3]| -> f64 {
+            row.iter().zip(&self.amplitude_noise).map(|(g, n)| g * g * n).sum()
+        };
+        let total: f64 = to_field.iter().map(noise).sum();
+        // Half of the noise along the vector is in phase with it and moves the
+        // magnitude to first order; the rest only adds power.
+        let along: f64 = (0..3)
+            .map(|j| {
+                let g: Complex64 = (0..3).map(|i| field[i].conj() * to_field[i][j]).sum();
+                g.norm_sqr() * self.amplitude_noise[j]
+            })
+            .sum::<f64>()
+            / (2.0 * power);
+        ((power - (total - along)).max(0.25 * power).sqrt(), along.sqrt())
+    }
 }

@@ -58,6 +58,9 @@ pub(super) struct Stack<'a> {
     pub rate_hz: f64,
 }
 
+/// Evidence that each half of the pulses must bring.
+const HALF_EVIDENCE: f64 = 4.0;
+
 type Sums = [Complex64; 3];
 
 impl Stack<'_> {
@@ -198,7 +201,13 @@ impl Stack<'_> {
         let total: f64 = energies.iter().sum();
         let evidence = evidence(total, (axes * slots) as f64);
         let energy = total / slots as f64 - axes as f64;
-        if slots < 4 || evidence < 0.5 * EVIDENCE || energy <= 0.0 {
+        let half_sure = |part: &[f64]| {
+            let sum: f64 = part.iter().sum();
+            super::faint::evidence(sum, (axes * part.len()) as f64) > HALF_EVIDENCE
+        };
+        let halves = energies.chunks(slots.div_ceil(2).max(1));
+        // What is only there for a while is something else.
+        if slots < 4 || evidence < 0.5 * EVIDENCE || energy <= 0.0 || !halves.into_iter().all(half_sure) {
             return None;
         }
         let mut vectors = Matrix3::zeros();

@@ -31,6 +31,8 @@ pub(super) struct Train {
     pub slots_in_gaps: usize,
     /// Measured by its pulses together, too weak for single ones.
     pub faint: bool,
+    /// Looks in a row in which a faint train was not there.
+    pub unseen: usize,
     period_s: f64,
     offset_hz: f64,
     on_time_s: f64,
@@ -78,6 +80,7 @@ impl Train {
             last_pulse: first.clone(),
             slots_in_gaps: 0,
             faint: false,
+            unseen: 0,
             period_s,
             offset_hz: first.offset_hz,
             on_time_s: first.on_time_s(),

@@ -6,7 +6,6 @@
 //! that happen to agree does not pretend to a precision it has not got.
 
 use nalgebra::Matrix3;
-use num_complex::Complex64;
 
 use super::line::Line;
 use super::pulse::Pulse;
@@ -165,7 +164,7 @@ impl TrainSums {
         self.overlapped += usize::from(pulse.overlapped);
         let late = pulse.on_s - self.first_on_s - k as f64 * self.period_guess_s;
         let clean = !pulse.overlapped && regular;
-        let (magnitude, u_magnitude) = magnitude(pulse, to_field);
+        let (magnitude, u_magnitude) = pulse.magnitude(to_field);
         let step = self.previous.filter(|p| p.0 + 1 == k).map(|p| (late - p.1, p.2));
         let x = pulse.on_s;
         // var t = width / (2 A²/n²) for the best fit to a linear ramp.
@@ -372,27 +371,4 @@ impl TrainSums {
         let aside = 1.0 - eigen.eigenvalues[largest] / total;
         (std::array::from_fn(|i| sign * vector[i]), aside)
     }
-}
-
-/// Magnitude of a pulse in the unit of `to_field`, free of noise bias, and its
-/// standard uncertainty from noise.
-fn magnitude(pulse: &Pulse, to_field: &[[f64; 3]; 3]) -> (f64, f64) {
-    let field: [Complex64; 3] = std::array::from_fn(|i| {
-        (0..3).map(|j| pulse.amplitude[j] * to_field[i][j]).sum::<Complex64>()
-    });
-    let power: f64 = field.iter().map(Complex64::norm_sqr).sum();
-    let noise = |row: &[f64; 3]| -> f64 {
-        row.iter().zip(&pulse.amplitude_noise).map(|(g, n)| g * g * n).sum()
-    };
-    let total: f64 = to_field.iter().map(noise).sum();
-    // Half of the noise along the vector is in phase with it and moves the
-    // magnitude to first order; the rest only adds power.
-    let along: f64 = (0..3)
-        .map(|j| {
-            let g: Complex64 = (0..3).map(|i| field[i].conj() * to_field[i][j]).sum();
-            g.norm_sqr() * pulse.amplitude_noise[j]
-        })
-        .sum::<f64>()
-        / (2.0 * power);
-    ((power - (total - along)).max(0.25 * power).sqrt(), along.sqrt())
 }

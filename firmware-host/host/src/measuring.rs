@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use coilrig_analysis::over_time::{Collector, Row};
 use coilrig_analysis::signal::{Analyser, Event, Measurement, Pulse};
 
 use crate::capture::meta::{Annotation, Meta};
@@ -20,12 +21,23 @@ pub struct Measured {
     pub measurement: Measurement,
     /// Every pulse with the number of its train, when asked for.
     pub pulses: Vec<(Pulse, Option<usize>)>,
+    /// Means over stretches of time, when asked for.
+    pub rows: Vec<Row>,
     /// Things a person should know.
     pub warnings: Vec<String>,
 }
 
-/// Measure the capture at `path`; keep the single pulses if `keep_pulses`.
-pub fn measure(path: &Path, keep_pulses: bool) -> Result<Measured> {
+/// What to keep besides the result.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Keep {
+    /// Every single pulse.
+    pub pulses: bool,
+    /// Means over stretches of so many seconds.
+    pub rows_s: Option<f64>,
+}
+
+/// Measure the capture at `path`.
+pub fn measure(path: &Path, keep: Keep) -> Result<Measured> {
     let capture = Capture::open(path)?;
     let unusable = |e: coilrig_analysis::signal::FormatError| {
         Error::file(capture.paths.meta.display(), e.to_string(), "correct the metadata")
@@ -36,18 +48,26 @@ pub fn measure(path: &Path, keep_pulses: bool) -> Result<Measured> {
         analyser = analyser.quantised(step);
     }
     let mut pulses: Vec<(Pulse, Option<usize>)> = Vec::new();
-    let mut keep = |event: Event| match event {
-        Event::Pulse(pulse) if keep_pulses => pulses.push((pulse, None)),
-        Event::Assigned { pulse, train } if keep_pulses => {
-            pulses[pulse as usize].1 = Some(train);
+    let mut rows =
+        keep.rows_s.map(|s| Collector::new(s, &capture.calibration, capture.format.axes));
+    let mut on_event = |event: Event| {
+        if let Some(rows) = &mut rows {
+            rows.take(&event);
         }
-        _ => {}
+        match event {
+            Event::Pulse(pulse) if keep.pulses => pulses.push((pulse, None)),
+            Event::Assigned { pulse, train } if keep.pulses => {
+                pulses[pulse as usize].1 = Some(train);
+            }
+            _ => {}
+        }
     };
     let streamed = capture.stream(|piece| match piece {
-        Piece::Samples(samples) => analyser.push(samples, &mut keep),
-        Piece::Gap(missing) => analyser.gap(missing, &mut keep),
+        Piece::Samples(samples) => analyser.push(samples, &mut on_event),
+        Piece::Gap(missing) => analyser.gap(missing, &mut on_event),
     })?;
-    let mut measurement = analyser.finish(&mut keep);
+    let mut measurement = analyser.finish(&mut on_event);
+    let rows = rows.map(Collector::finish).unwrap_or_default();
     let mut warnings = capture.warnings.clone();
     let name = capture.paths.meta.display();
     if streamed.clipped > 0 {
@@ -68,7 +88,7 @@ pub fn measure(path: &Path, keep_pulses: bool) -> Result<Measured> {
             counted(measurement.stray_pulses as u64, "pulse")
         ));
     }
-    Ok(Measured { path: path.to_owned(), capture, measurement, pulses, warnings })
+    Ok(Measured { path: path.to_owned(), capture, measurement, pulses, rows, warnings })
 }
 
 /// Write the pulses back into the capture's metadata as SigMF annotations, in

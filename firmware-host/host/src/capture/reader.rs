@@ -106,6 +106,11 @@ impl Capture {
         (self.sample == Sample::Ci16).then_some(1.0)
     }
 
+    /// When the capture was begun, if its metadata say so.
+    pub fn started(&self) -> Option<jiff::Timestamp> {
+        self.meta.captures.first()?.datetime.as_deref()?.parse().ok()
+    }
+
     /// Frames in the data file.
     pub fn frames(&self) -> u64 {
         self.frames

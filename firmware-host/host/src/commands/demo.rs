@@ -15,7 +15,7 @@ use crate::calibration::Calibration;
 use crate::emulator::{self, EmulatorHandle, Pace};
 use crate::error::{Error, Result};
 use crate::link::Link;
-use crate::measuring::{self, Measured};
+use crate::measuring::{self, Keep, Measured};
 use crate::output::demo_report::{Agreement, DemoReport, agreements};
 use crate::output::{measurement, pictures};
 use crate::surveying::{Recording, SurveyRun};
@@ -169,7 +169,7 @@ fn record_station(
         recording::record(options, &mut link, |_| (), stop).await
     })?;
     say(&format!("recorded {:.0} s into {}", summary.duration_s, summary.capture.display()));
-    let measured = measuring::measure(&summary.capture, true)?;
+    let measured = measuring::measure(&summary.capture, Keep { pulses: true, rows_s: None })?;
     measured.warnings.iter().for_each(|w| say(w));
     measuring::annotate(&measured)?;
     let all = std::slice::from_ref(&measured);

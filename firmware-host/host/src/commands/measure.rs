@@ -8,8 +8,8 @@ use clap::Args;
 
 use super::{CAUTIONS, Outcome};
 use crate::error::{Error, Result};
-use crate::measuring::{self, Measured};
-use crate::output::measurement;
+use crate::measuring::{self, Keep, Measured};
+use crate::output::{measurement, over_time};
 
 /// Find the transmitters in captures and measure each of them
 ///
@@ -31,18 +31,33 @@ pub struct Measure {
     /// Write the pulses found into the captures' metadata as SigMF annotations
     #[arg(long)]
     annotate: bool,
+    /// Follow each transmitter over a long capture, or over several in order of
+    /// their start: tables, drift, jumps and pictures go to this folder
+    #[arg(long, value_name = "FOLDER")]
+    over_time: Option<PathBuf>,
+    /// Length of the stretches that --over-time takes means over, in seconds
+    #[arg(long, value_name = "SECONDS", default_value_t = 60.0, requires = "over_time")]
+    every: f64,
 }
 
 const EXAMPLE: &str = "\
 Example:
   coilrig measure monday.sigmf-meta
-  coilrig measure --json monday tuesday > readings.json";
+  coilrig measure --json monday tuesday > readings.json
+  coilrig measure --over-time soak --every 300 night.sigmf-meta";
 
 /// Run the command.
 pub fn run(args: &Measure) -> Result<Outcome> {
     let mut all = Vec::new();
     let mut errors = Vec::new();
-    for result in measure_all(&args.captures, args.annotate) {
+    if !(args.every >= 1.0 && args.every <= 86_400.0) {
+        return Err(Error::usage(
+            format!("--every {} s", args.every),
+            "give a length between 1 and 86400 seconds",
+        ));
+    }
+    let keep = Keep { pulses: args.annotate, rows_s: args.over_time.as_ref().map(|_| args.every) };
+    for result in measure_all(&args.captures, keep) {
         match result {
             Ok(measured) => all.push(measured),
             Err(error) => errors.push(error),
@@ -62,12 +77,16 @@ pub fn run(args: &Measure) -> Result<Outcome> {
     if all.is_empty() {
         return Err(last_of(errors));
     }
+    let told = match &args.over_time {
+        Some(folder) => over_time::write(folder, &all)?,
+        None => String::new(),
+    };
     let text = if args.json {
         measurement::json(&all, args.captures.len() > 1)?
     } else if args.csv {
         measurement::csv(&all)?
     } else {
-        all.iter().map(measurement::table).collect::<Vec<_>>().join("\n")
+        all.iter().map(measurement::table).collect::<Vec<_>>().join("\n") + &told
     };
     std::io::stdout()
         .write_all(text.as_bytes())
@@ -86,7 +105,7 @@ fn last_of(mut errors: Vec<Error>) -> Error {
 }
 
 /// All captures on all cores, results in the order given.
-fn measure_all(captures: &[PathBuf], keep_pulses: bool) -> Vec<Result<Measured>> {
+fn measure_all(captures: &[PathBuf], keep: Keep) -> Vec<Result<Measured>> {
     let workers = std::thread::available_parallelism().map_or(1, usize::from).min(captures.len());
     let next = AtomicUsize::new(0);
     let mut results: Vec<(usize, Result<Measured>)> = std::thread::scope(|scope| {
@@ -95,7 +114,7 @@ fn measure_all(captures: &[PathBuf], keep_pulses: bool) -> Vec<Result<Measured>>
             loop {
                 let i = next.fetch_add(1, Ordering::Relaxed);
                 let Some(path) = captures.get(i) else { return done };
-                done.push((i, measuring::measure(path, keep_pulses)));
+                done.push((i, measuring::measure(path, keep)));
             }
         };
         let threads: Vec<_> = (0..workers).map(|_| scope.spawn(work)).collect();

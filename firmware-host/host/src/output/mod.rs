@@ -3,5 +3,6 @@
 pub mod columns;
 pub mod demo_report;
 pub mod measurement;
+pub mod over_time;
 pub mod pictures;
 pub mod survey;

@@ -9,6 +9,7 @@ use coilrig_analysis::survey::{
 use serde::Deserialize;
 
 use super::run::notes;
+use crate::measuring::Keep;
 use crate::error::{Error, Result};
 use crate::readings::line_from;
 use crate::{files, measuring};
@@ -133,7 +134,7 @@ fn measured(
     path: &Path,
     warn: &mut impl FnMut(&str),
 ) -> Result<Event> {
-    let measured = measuring::measure(path, false)?;
+    let measured = measuring::measure(path, Keep::default())?;
     let event = survey.take(number, &measured.measurement, &path.display().to_string());
     match event {
         Ok(event) => {

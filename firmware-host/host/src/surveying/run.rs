@@ -13,7 +13,7 @@ use crate::calibration::Calibration;
 use crate::capture::meta::Paths;
 use crate::error::{Error, Result};
 use crate::link::Link;
-use crate::measuring;
+use crate::measuring::{self, Keep};
 use crate::recording::{self, Notice, Options};
 use crate::{files, readings};
 
@@ -200,7 +200,7 @@ impl SurveyRun {
     }
 
     fn take(&mut self, number: usize, name: &str) -> Result<Attempt> {
-        let measured = measuring::measure(&self.folder.join(name), false)?;
+        let measured = measuring::measure(&self.folder.join(name), Keep::default())?;
         let mut warnings = measured.warnings;
         let mut others: Vec<Surveyed> =
             measured.measurement.transmitters.iter().map(Surveyed::of).collect();

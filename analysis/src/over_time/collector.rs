@@ -1,0 +1,194 @@
+//! Means of each train over successive stretches of time.
+
+use std::collections::VecDeque;
+
+use crate::reading::Reading;
+use crate::signal::{CARRIER_HZ, Calibration, Event, Pulse};
+
+/// Pulses kept until a train claims them.
+const WAITING: usize = 512;
+/// Fewer pulses make no row.
+const LEAST: usize = 3;
+
+/// One train over one stretch of time, times and frequencies by the true clock.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// Number of the train.
+    pub train: usize,
+    /// Mean time of its pulses from the start of the capture, s.
+    pub at_s: f64,
+    /// Pulses in the row.
+    pub pulses: usize,
+    /// Mean carrier.
+    pub carrier_hz: Reading,
+    /// Mean period.
+    pub period_s: Reading,
+    /// Mean time on.
+    pub on_time_s: Reading,
+    /// RMS magnitude in A/m; in counts without a calibration.
+    pub field: Reading,
+}
+
+/// Gathers rows from the events of an analysis.
+pub struct Collector {
+    row_s: f64,
+    clock: f64,
+    to_field: [[f64; 3]; 3],
+    waiting: VecDeque<Pulse>,
+    /// The stretch each train is in, and its pulses.
+    current: Vec<(i64, Vec<Pulse>)>,
+    rows: Vec<Row>,
+}
+
+impl Collector {
+    /// Rows of `row_s` seconds under this calibration.
+    pub fn new(row_s: f64, calibration: &Calibration, axes: usize) -> Self {
+        let identity = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+        Self {
+            row_s,
+            clock: calibration.clock_ratio(),
+            to_field: calibration.field_matrix(axes).unwrap_or(identity),
+            waiting: VecDeque::new(),
+            current: Vec::new(),
+            rows: Vec::new(),
+        }
+    }
+
+    /// Take in what the analysis says.
+    pub fn take(&mut self, event: &Event) {
+        match event {
+            Event::Pulse(pulse) => {
+                if self.waiting.len() == WAITING {
+                    self.waiting.pop_front();
+                }
+                self.waiting.push_back(pulse.clone());
+            }
+            Event::Assigned { pulse, train } => {
+                if let Some(i) = self.waiting.iter().position(|p| p.id == *pulse) {
+                    self.waiting.remove(i).into_iter().for_each(|p| self.add(*train, p));
+                }
+            }
+        }
+    }
+
+    /// All rows, by train and time.
+    pub fn finish(mut self) -> Vec<Row> {
+        for train in 0..self.current.len() {
+            self.close(train);
+        }
+        self.rows.sort_by(|a, b| a.train.cmp(&b.train).then(a.at_s.total_cmp(&b.at_s)));
+        self.rows
+    }
+
+    fn add(&mut self, train: usize, pulse: Pulse) {
+        let stretch = (pulse.on_s / self.clock / self.row_s).floor() as i64;
+        if self.current.len() <= train {
+            self.current.resize_with(train + 1, || (stretch, Vec::new()));
+        }
+        if self.current[train].0 != stretch {
+            self.close(train);
+            self.current[train].0 = stretch;
+        }
+        self.current[train].1.push(pulse);
+    }
+
+    fn close(&mut self, train: usize) {
+        let mut pulses = std::mem::take(&mut self.current[train].1);
+        if pulses.len() < LEAST {
+            return;
+        }
+        pulses.sort_by(|a, b| a.on_s.total_cmp(&b.on_s));
+        let clock = self.clock;
+        let in_time = |r: Reading| Reading::new(r.value / clock, r.u / clock);
+        let mean = |value: &dyn Fn(&Pulse) -> (f64, f64)| mean(pulses.iter().map(value));
+        let carrier = mean(&|p| (p.offset_hz, p.u_offset_hz));
+        self.rows.push(Row {
+            train,
+            at_s: pulses.iter().map(|p| p.on_s).sum::<f64>() / pulses.len() as f64 / clock,
+            pulses: pulses.len(),
+            carrier_hz: Reading::new((CARRIER_HZ + carrier.value) * clock, carrier.u),
+            period_s: in_time(period(&pulses)),
+            on_time_s: in_time(mean(&|p| {
+                (p.on_time_s(), p.u_edge_s * std::f64::consts::SQRT_2)
+            })),
+            field: mean(&|p| p.magnitude(&self.to_field)),
+        });
+    }
+}
+
+/// Plain mean; its uncertainty from the scatter, or from theory where that is more.
+fn mean(values: impl Iterator<Item = (f64, f64)> + Clone) -> Reading {
+    let count = values.clone().count() as f64;
+    let mean = values.clone().map(|v| v.0).sum::<f64>() / count;
+    let scatter = values.clone().map(|v| (v.0 - mean).powi(2)).sum::<f64>() / (count - 1.0);
+    let theory = values.map(|v| v.1 * v.1).sum::<f64>() / count;
+    Reading::new(mean, (scatter.max(theory) / count).sqrt())
+}
+
+/// Slope of the start times over the pulses' numbers.
+fn period(pulses: &[Pulse]) -> Reading {
+    let steps = pulses.windows(2).map(|p| p[1].on_s - p[0].on_s);
+    let shortest = steps.fold(f64::INFINITY, f64::min);
+    let count = pulses.len() as f64;
+    // The shortest step is a rough guess: walk on from pulse to pulse.
+    let mut numbers = vec![0.0];
+    let mut guess = shortest;
+    for (i, pair) in pulses.windows(2).enumerate() {
+        let step = ((pair[1].on_s - pair[0].on_s) / guess).round().max(1.0);
+        numbers.push(numbers[i] + step);
+        guess = (pair[1].on_s - pulses[0].on_s) / numbers[i + 1];
+    }
+    let (x, y) = (
+        numbers.iter().sum::<f64>() / count,
+        pulses.iter().map(|p| p.on_s).sum::<f64>() / count,
+    );
+    let pairs = || numbers.iter().zip(pulses);
+    let xx: f64 = numbers.iter().map(|n| (n - x).powi(2)).sum();
+    let slope = pairs().map(|(n, p)| (n - x) * (p.on_s - y)).sum::<f64>() / xx;
+    let left = pairs().map(|(n, p)| (p.on_s - y - slope * (n - x)).powi(2)).sum::<f64>();
+    let scatter = left / (count - 2.0).max(1.0);
+    let theory = pulses.iter().map(|p| p.u_edge_s.powi(2)).sum::<f64>() / count;
+    Reading::new(slope, (scatter.max(theory) / xx).sqrt())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pulse(id: u64, on_s: f64) -> Pulse {
+        Pulse {
+            id,
+            on_s,
+            off_s: on_s + 0.09,
+            u_edge_s: 1e-5,
+            edge_s: [0.0; 2],
+            offset_hz: 12.0 + on_s * 1e-3,
+            u_offset_hz: 0.01,
+            amplitude: [3.0.into(), 4.0.into(), 0.0.into()],
+            amplitude_noise: [0.01; 3],
+            energy_to_noise: 1e4,
+            overlapped: false,
+        }
+    }
+
+    #[test]
+    fn rows_follow_the_pulses_and_skip_what_is_missing() {
+        let calibration = Calibration { clock_offset_ppm: Some(100.0), ..Calibration::default() };
+        let mut collector = Collector::new(60.0, &calibration, 3);
+        for k in (0..300).filter(|k| k % 7 != 3) {
+            collector.take(&Event::Pulse(pulse(k, 0.5 + k as f64 * 1.02)));
+        }
+        for k in (0..300).filter(|k| k % 7 != 3) {
+            collector.take(&Event::Assigned { pulse: k, train: 2 });
+        }
+        let rows = collector.finish();
+        assert_eq!(rows.len(), 6);
+        for row in &rows {
+            assert_eq!(row.train, 2);
+            assert!((row.period_s.value - 1.02 / 1.0001).abs() < 1e-9, "{row:?}");
+            assert!((row.field.value - 5.0).abs() < 0.01);
+            let expected = (457_012.0 + row.at_s * 1.0001e-3) * 1.0001;
+            assert!((row.carrier_hz.value - expected).abs() < 1e-3, "{row:?} {expected}");
+        }
+    }
+}

@@ -1,0 +1,11 @@
+//! Long recordings: what each transmitter does over the hours.
+//!
+//! [`Collector`] takes the pulses of an analysis as they come and keeps a row of
+//! means for every stretch of some minutes; [`trend()`] finds the drift of such a
+//! series and the places where it jumps.
+
+mod collector;
+mod trend;
+
+pub use collector::{Collector, Row};
+pub use trend::{Jump, Point, Trend, trend};

@@ -1,0 +1,208 @@
+//! What each transmitter did over a long recording, or over several: rows of
+//! means, drift, jumps, pictures.
+
+use std::path::Path;
+
+use coilrig_analysis::over_time::{Point, Row, Trend, trend};
+use coilrig_analysis::picture::over_time::{OverTime, OverTimeLine};
+use coilrig_analysis::reading::Reading;
+use coilrig_analysis::units;
+
+use super::pictures;
+use crate::capture::reader::shown;
+use crate::error::{Error, Result};
+use crate::files;
+use crate::measuring::Measured;
+
+/// Carriers and periods that agree like this are one transmitter in the next capture.
+const SAME_CARRIER_HZ: f64 = 10.0;
+const SAME_PERIOD: f64 = 0.05;
+
+/// One transmitter over all captures.
+struct Line<'a> {
+    label: String,
+    rows: Vec<Placed<'a>>,
+}
+
+/// A row with its place among all captures.
+struct Placed<'a> {
+    capture: &'a Measured,
+    /// From the start of the first capture, s.
+    at_s: f64,
+    row: &'a Row,
+}
+
+/// One quantity of the rows.
+struct Quantity {
+    name: &'static str,
+    /// Column, in SI units.
+    column: &'static str,
+    /// Unit of the picture, and how many of it an SI unit is.
+    unit: (&'static str, f64),
+    /// Digits of the median in the legend.
+    digits: usize,
+    of: fn(&Row) -> Reading,
+}
+
+const QUANTITIES: [Quantity; 4] = [
+    Quantity { name: "carrier", column: "carrier_hz", unit: ("Hz", 1.0), digits: 2, of: |r| r.carrier_hz },
+    Quantity { name: "period", column: "period_s", unit: ("ms", 1e3), digits: 3, of: |r| r.period_s },
+    Quantity { name: "on time", column: "on_time_s", unit: ("ms", 1e3), digits: 2, of: |r| r.on_time_s },
+    Quantity { name: "field", column: "field_a_per_m", unit: ("nA/m", 1e9), digits: 2, of: |r| r.field },
+];
+
+/// Write tables and pictures to `folder`; gives what to tell about the trends.
+pub fn write(folder: &Path, all: &[Measured]) -> Result<String> {
+    files::make_folder(folder)?;
+    let lines = lines(all);
+    files::write_whole(&folder.join("rows.csv"), rows_csv(&lines)?.as_bytes())?;
+    let mut trends = csv::Writer::from_writer(Vec::new());
+    let bad = |e: csv::Error| Error::file("trends", e.to_string(), "report this");
+    let header = ["label", "quantity", "kind", "at_s", "value", "u", "unit"];
+    trends.write_record(header).map_err(bad)?;
+    let mut told = String::new();
+    for quantity in &QUANTITIES {
+        let calibrated = all.iter().all(|m| m.capture.calibration.field_per_count.is_some());
+        if quantity.name == "field" && !calibrated {
+            continue;
+        }
+        let mut drawn = Vec::new();
+        for line in &lines {
+            let points = line.points(quantity);
+            let Some(found) = trend(&points) else { continue };
+            let (unit, scale) = quantity.unit;
+            let per_hour = found.rate_per_s.scaled(3600.0);
+            let si = quantity.column.rsplit_once('_').map_or("", |c| c.1);
+            let si = if quantity.name == "field" { "A/m" } else { si.trim_end_matches("_per_m") };
+            let si = if si == "hz" { "Hz" } else { si };
+            let mut record = |kind: &str, at: String, r: Reading, unit: String| {
+                let (value, u) = (r.value.to_string(), r.u.to_string());
+                let fields = [&line.label, quantity.name, kind, &at, &value, &u, &unit];
+                trends.write_record(fields).map_err(bad)
+            };
+            record("drift", String::new(), per_hour, format!("{si}/h"))?;
+            for jump in &found.jumps {
+                record("jump", jump.at_s.to_string(), jump.size, si.to_owned())?;
+            }
+            told += &tell(line, quantity, &found);
+            let median = median(&points) * scale;
+            drawn.push(OverTimeLine {
+                label: format!("{}: {median:.*} {unit}", line.label, quantity.digits),
+                median,
+                points: points.iter().map(|p| Point { value: p.value.scaled(scale), ..*p }).collect(),
+                jumps: found.jumps,
+            });
+        }
+        if !drawn.is_empty() {
+            let file = format!("{}-over-time", quantity.name.replace(' ', "-"));
+            let chart = OverTime { quantity: quantity.name, unit: quantity.unit.0, lines: drawn };
+            pictures::write(folder, &file, &chart)?;
+        }
+    }
+    let bytes = trends.into_inner().map_err(|e| Error::file("trends", e.to_string(), "report this"))?;
+    files::write_whole(&folder.join("trends.csv"), &bytes)?;
+    if told.is_empty() {
+        told = "too few rows for a trend: record for longer, or ask for shorter rows\n".into();
+    }
+    Ok(told)
+}
+
+impl Line<'_> {
+    fn points(&self, quantity: &Quantity) -> Vec<Point> {
+        self.rows.iter().map(|p| Point { at_s: p.at_s, value: (quantity.of)(p.row) }).collect()
+    }
+}
+
+/// Rows of each transmitter, joined over captures in order of their start.
+fn lines(all: &[Measured]) -> Vec<Line<'_>> {
+    let mut captures: Vec<&Measured> = all.iter().collect();
+    captures.sort_by_key(|m| m.capture.started());
+    let first = captures.first().and_then(|m| m.capture.started());
+    let mut lines: Vec<Line<'_>> = Vec::new();
+    for capture in captures {
+        let offset_s = match (first, capture.capture.started()) {
+            (Some(first), Some(start)) => start.duration_since(first).as_secs_f64(),
+            _ => 0.0,
+        };
+        for t in &capture.measurement.transmitters {
+            let own = capture.rows.iter().filter(|r| t.trains.contains(&r.train));
+            let mut rows: Vec<Placed<'_>> =
+                own.map(|row| Placed { capture, at_s: offset_s + row.at_s, row }).collect();
+            rows.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+            let Some(now) = rows.first() else { continue };
+            let same = |line: &&mut Line<'_>| {
+                line.rows.last().is_some_and(|last| {
+                    let apart = last.row.carrier_hz.value - now.row.carrier_hz.value;
+                    let ratio = last.row.period_s.value / now.row.period_s.value;
+                    !std::ptr::eq(last.capture, capture)
+                        && apart.abs() < SAME_CARRIER_HZ
+                        && (ratio - 1.0).abs() < SAME_PERIOD
+                })
+            };
+            match lines.iter_mut().find(same) {
+                Some(line) => line.rows.extend(rows),
+                None => {
+                    let label = format!("T{}", lines.len() + 1);
+                    lines.push(Line { label, rows });
+                }
+            }
+        }
+    }
+    lines
+}
+
+fn rows_csv(lines: &[Line<'_>]) -> Result<String> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let bad = |e: csv::Error| Error::file("rows", e.to_string(), "report this");
+    let mut header: Vec<String> =
+        ["capture", "label", "time_s", "temperature_c", "pulses"].map(String::from).to_vec();
+    for q in &QUANTITIES {
+        header.extend([q.column.to_owned(), format!("u_{}", q.column)]);
+    }
+    writer.write_record(&header).map_err(bad)?;
+    for line in lines {
+        for placed in &line.rows {
+            let capture = placed.capture;
+            let temperature = capture.capture.meta.global.temperature_c;
+            let mut fields = vec![
+                shown(&capture.path),
+                line.label.clone(),
+                format!("{:.3}", placed.at_s),
+                temperature.map(|t| t.to_string()).unwrap_or_default(),
+                placed.row.pulses.to_string(),
+            ];
+            let calibrated = capture.capture.calibration.field_per_count.is_some();
+            for q in &QUANTITIES {
+                let reading = (q.of)(placed.row);
+                // Counts are no field.
+                let known = q.name != "field" || calibrated;
+                let text = |v: f64| if known { v.to_string() } else { String::new() };
+                fields.extend([text(reading.value), text(reading.u)]);
+            }
+            writer.write_record(&fields).map_err(bad)?;
+        }
+    }
+    let bytes = writer.into_inner().map_err(|e| Error::file("rows", e.to_string(), "report this"))?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// Drift beyond its uncertainty, and all jumps, in words.
+fn tell(line: &Line<'_>, quantity: &Quantity, found: &Trend) -> String {
+    let (unit, scale) = quantity.unit;
+    let mut told = String::new();
+    let rate = found.rate_per_s.scaled(3600.0 * scale);
+    let verdict = if rate.value.abs() > 3.0 * rate.u { "" } else { " (no drift beyond chance)" };
+    let rate = units::plus_minus(rate, &format!("{unit} per hour"));
+    told += &format!("{} {}: {rate}{verdict}\n", line.label, quantity.name);
+    for jump in &found.jumps {
+        let size = units::plus_minus(jump.size.scaled(scale), unit);
+        told += &format!("{} {}: jump of {size} at {:.0} s\n", line.label, quantity.name, jump.at_s);
+    }
+    told
+}
+
+fn median(points: &[Point]) -> f64 {
+    let mut values: Vec<f64> = points.iter().map(|p| p.value.value).collect();
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
