@@ -41,7 +41,7 @@ const MOST_JUMPS: usize = 8;
 /// Points on each side of a jump, at least.
 const SIDE: usize = 3;
 /// Points on each side that a jump is judged by.
-const AROUND: usize = 8;
+const AROUND: usize = 12;
 /// A jump over its uncertainty; with some hundred places to look at, noise
 /// passes less than once in ten thousand series.
 const SURE: f64 = 6.0;

@@ -5,7 +5,9 @@
 //! power both before and after it; it is set to zero. Inside a pulse that
 //! costs one sample in hundreds.
 
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
+
+use super::decimator::Line;
 
 /// Frames in a group; stretches are looked at group by group.
 pub(super) const GROUP: usize = 16;
@@ -24,86 +26,109 @@ struct Group {
     peak: f32,
 }
 
-/// Holds two groups back, because a frame is judged by both its sides.
+/// Judges the frames of a line, two groups behind its end, because a frame is
+/// judged by both its sides.
 pub(super) struct Blanker {
     lanes: usize,
     arch: Arch,
+    /// Of the last groups of the line.
     groups: Vec<Group>,
-    /// Flat frames not yet given back, with two groups before them for judging.
-    held: Vec<f32>,
-    /// Groups of `held` that have been given back already.
-    given: usize,
+    /// Groups of those that have been judged.
+    judged: usize,
 }
 
 impl Blanker {
     pub(super) fn new(lanes: usize) -> Self {
-        Self { lanes, arch: Arch::new(), groups: Vec::new(), held: Vec::new(), given: 0 }
+        Self { lanes, arch: Arch::new(), groups: Vec::new(), judged: 0 }
     }
 
-    /// Take whole groups of flat frames in, append the ones that can be judged to `out`.
-    pub(super) fn push(&mut self, numbers: &[f32], out: &mut Vec<f32>) {
+    /// Judge what `added` numbers, whole groups, at the end of the line allow.
+    pub(super) fn judge_new(&mut self, line: &mut Line, added: usize) {
         let size = GROUP * self.lanes;
-        self.held.extend_from_slice(numbers);
-        let arch = self.arch;
-        arch.dispatch(|| self.groups.extend(numbers.chunks_exact(size).map(summed)));
-        let judged = self.groups.len().saturating_sub(2);
-        for g in self.given.max(2)..judged {
+        let new = &line.numbers[line.numbers.len() - added..];
+        self.arch.dispatch(SumUp { new, size, groups: &mut self.groups });
+        let ready = self.groups.len().saturating_sub(2);
+        for g in self.judged.max(2)..ready {
             // Cheap bound first: no frame has more than all its lanes at the peak.
             let before = self.groups[g - 1].sum.min(self.groups[g - 2].sum);
-            if self.groups[g].peak * self.lanes as f32 * SIDE as f32 > RATIO * 0.5 * before {
-                self.judge(g);
+            let least = RATIO * 0.5 * before / SIDE as f32;
+            if self.groups[g].peak * self.lanes as f32 > least {
+                self.judge(line, g, least);
             }
         }
-        if judged > self.given {
-            out.extend_from_slice(&self.held[self.given * size..judged * size]);
-            self.given = judged;
-        }
+        self.judged = ready.max(self.judged);
+        line.unsettled = (self.groups.len() - self.judged) * GROUP;
         // Two groups stay as the past of the next ones.
-        let old = self.given.saturating_sub(2);
+        let old = self.judged.saturating_sub(2);
         self.groups.drain(..old);
-        self.held.drain(..old * size);
-        self.given -= old;
+        self.judged -= old;
     }
 
-    /// The frames still inside, which lack neighbours on one side and are given as they are.
-    pub(super) fn drain(&mut self, out: &mut Vec<f32>) {
-        out.extend_from_slice(&self.held[self.given * GROUP * self.lanes..]);
-        self.held.clear();
+    /// The stretch ends: the last frames lack neighbours on one side and stay as
+    /// they are.
+    pub(super) fn finish(&mut self, line: &mut Line) {
+        line.unsettled = 0;
         self.groups.clear();
-        self.given = 0;
+        self.judged = 0;
     }
 
-    fn judge(&mut self, group: usize) {
-        let lanes = self.lanes;
+    /// Judge the frames of at least this power in group `g` of those kept, which
+    /// end with the line.
+    fn judge(&mut self, line: &mut Line, g: usize, least: f32) {
+        let (lanes, size) = (self.lanes, GROUP * self.lanes);
+        let start = line.numbers.len() - self.groups.len() * size;
+        let kept = &mut line.numbers[start..];
         let power = |n: usize| -> f32 {
-            self.held[n * lanes..(n + 1) * lanes].iter().map(|x| x * x).sum()
+            kept[n * lanes..(n + 1) * lanes].iter().map(|x| x * x).sum()
         };
         let mean = |from: usize| (from..from + SIDE).map(power).sum::<f32>() / SIDE as f32;
         let impulse = |n: &usize| {
             let own = power(*n);
-            own > RATIO * mean(n - GUARD - SIDE) && own > RATIO * mean(n + GUARD + 1)
+            own > least && own > RATIO * mean(n - GUARD - SIDE) && own > RATIO * mean(n + GUARD + 1)
         };
-        let frames = group * GROUP..(group + 1) * GROUP;
-        let found: Vec<usize> = frames.filter(impulse).collect();
+        let found: Vec<usize> = (g * GROUP..(g + 1) * GROUP).filter(impulse).collect();
         for n in found {
-            self.held[n * lanes..(n + 1) * lanes].fill(0.0);
+            kept[n * lanes..(n + 1) * lanes].fill(0.0);
         }
-        let size = GROUP * lanes;
-        self.groups[group] = summed(&self.held[group * size..(group + 1) * size]);
+        self.groups[g] = summed(&kept[g * size..(g + 1) * size]);
+    }
+}
+
+/// Sums of new groups, in the widest vectors that the processor has.
+struct SumUp<'a> {
+    new: &'a [f32],
+    size: usize,
+    groups: &'a mut Vec<Group>,
+}
+
+impl WithSimd for SumUp<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        for group in self.new.chunks_exact(self.size) {
+            self.groups.push(summed(group));
+        }
     }
 }
 
 #[inline(always)]
 fn summed(numbers: &[f32]) -> Group {
-    let (mut sums, mut peaks) = ([0.0f32; 8], [0.0f32; 8]);
-    for eight in numbers.chunks_exact(8) {
-        for i in 0..8 {
-            let square = eight[i] * eight[i];
+    // A group of one axis is 32 numbers, of three 96.
+    let (mut sums, mut peaks) = ([0.0f32; 16], [0.0f32; 16]);
+    for part in numbers.chunks_exact(16) {
+        for i in 0..16 {
+            let square = part[i] * part[i];
             sums[i] += square;
             peaks[i] = if square > peaks[i] { square } else { peaks[i] };
         }
     }
-    Group { sum: sums.iter().sum(), peak: peaks.iter().copied().fold(0.0, f32::max) }
+    let (mut sum, mut peak) = (0.0, 0.0f32);
+    for i in 0..16 {
+        sum += sums[i];
+        peak = peak.max(peaks[i]);
+    }
+    Group { sum, peak }
 }
 
 #[cfg(test)]
@@ -113,10 +138,13 @@ mod tests {
     fn run(input: &[f32]) -> Vec<f32> {
         let mut blanker = Blanker::new(2);
         let flat: Vec<f32> = input.iter().flat_map(|v| [*v, 0.0]).collect();
-        let mut out = Vec::new();
-        flat.chunks(GROUP * 2).for_each(|group| blanker.push(group, &mut out));
-        blanker.drain(&mut out);
-        out.iter().copied().step_by(2).collect()
+        let mut line = Line::default();
+        for group in flat.chunks(GROUP * 2) {
+            line.numbers.extend_from_slice(group);
+            blanker.judge_new(&mut line, group.len());
+        }
+        blanker.finish(&mut line);
+        line.numbers.iter().copied().step_by(2).collect()
     }
 
     #[test]

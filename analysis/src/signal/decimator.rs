@@ -2,16 +2,18 @@
 //!
 //! Kaiser window design (Kaiser 1974; Oppenheim and Schafer, Discrete-Time
 //! Signal Processing, 7.5.3). Frames are flat runs of `lanes` numbers, real and
-//! imaginary parts of each axis; 24 of them are a whole number of frames of one
+//! imaginary parts of each axis; 48 of them are a whole number of frames of one
 //! axis and of three, and of the widest vectors, so that is the filter's step.
 
 use std::ops::Range;
 
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 
 const STOP_BAND_DB: f64 = 70.0;
 /// Numbers taken at a time.
-const STEP: usize = 24;
+const STEP: usize = 48;
+/// Numbers of a frame of three axes; one axis has three frames in as many.
+const LANES: usize = 6;
 
 /// A run of frames of which the oldest have been dropped.
 #[derive(Clone, Default)]
@@ -19,12 +21,14 @@ pub(super) struct Line {
     pub numbers: Vec<f32>,
     /// Frames dropped before the first one held.
     pub dropped: usize,
+    /// Frames at the end that may still change.
+    pub unsettled: usize,
 }
 
 impl Line {
-    /// One past the last frame, from the start of the stretch.
+    /// One past the last settled frame, from the start of the stretch.
     pub(super) fn end(&self, lanes: usize) -> usize {
-        self.dropped + self.numbers.len() / lanes
+        self.dropped + self.numbers.len() / lanes - self.unsettled
     }
 
     /// Drop the frames before `first`, but only once there are many of them.
@@ -39,6 +43,7 @@ impl Line {
     pub(super) fn clear(&mut self) {
         self.numbers.clear();
         self.dropped = 0;
+        self.unsettled = 0;
     }
 }
 
@@ -102,42 +107,62 @@ impl Decimator {
 
     /// Append the output frames `wanted` to `out`.
     pub(super) fn run(&self, input: &Line, wanted: Range<usize>, out: &mut Vec<f32>) {
-        let lanes = self.lanes;
-        let mut edge = vec![0.0; self.spread.len()];
-        self.arch.dispatch(|| {
-            for n in wanted.clone() {
-                let first = self.first(n) - input.dropped as isize;
-                let at = first * lanes as isize;
-                let whole = usize::try_from(at)
-                    .ok()
-                    .and_then(|at| input.numbers.get(at..at + self.spread.len()));
-                let numbers = whole.unwrap_or_else(|| {
-                    // Nothing is known beyond the ends of the stretch.
-                    for (i, e) in edge.iter_mut().enumerate() {
-                        let at = at + i as isize;
-                        let inside = usize::try_from(at).ok();
-                        *e = inside.and_then(|at| input.numbers.get(at)).copied().unwrap_or(0.0);
-                    }
-                    &edge
-                });
-                let sums = dot(numbers, &self.spread);
-                for lane in 0..lanes {
-                    out.push(sums.iter().skip(lane).step_by(lanes).sum());
-                }
-            }
-        });
+        let edge = vec![0.0; self.spread.len()];
+        self.arch.dispatch(Run { decimator: self, input, wanted, out, edge });
     }
 }
 
-#[inline(always)]
-fn dot(numbers: &[f32], taps: &[f32]) -> [f32; STEP] {
-    let mut sums = [0.0; STEP];
-    for (x, t) in numbers.chunks_exact(STEP).zip(taps.chunks_exact(STEP)) {
-        for i in 0..STEP {
-            sums[i] += x[i] * t[i];
+/// A run of output frames, in the widest vectors that the processor has.
+struct Run<'a> {
+    decimator: &'a Decimator,
+    input: &'a Line,
+    wanted: Range<usize>,
+    out: &'a mut Vec<f32>,
+    /// Room for input that is not all there.
+    edge: Vec<f32>,
+}
+
+impl WithSimd for Run<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        let Self { decimator, input, wanted, out, mut edge } = self;
+        let (taps, lanes) = (decimator.spread.as_slice(), decimator.lanes);
+        for n in wanted {
+            let at = (decimator.first(n) - input.dropped as isize) * lanes as isize;
+            let whole = usize::try_from(at).ok().and_then(|at| input.numbers.get(at..at + taps.len()));
+            let numbers = match whole {
+                Some(numbers) => numbers,
+                None => {
+                    // Nothing is known beyond the ends of the stretch.
+                    for (i, e) in edge.iter_mut().enumerate() {
+                        let inside = usize::try_from(at + i as isize).ok();
+                        *e = inside.and_then(|at| input.numbers.get(at)).copied().unwrap_or(0.0);
+                    }
+                    &edge
+                }
+            };
+            let mut sums = [0.0; STEP];
+            for (x, t) in numbers.chunks_exact(STEP).zip(taps.chunks_exact(STEP)) {
+                for i in 0..STEP {
+                    sums[i] += x[i] * t[i];
+                }
+            }
+            let mut frame = [0.0; LANES];
+            for part in sums.chunks_exact(LANES) {
+                for i in 0..LANES {
+                    frame[i] += part[i];
+                }
+            }
+            if lanes == LANES {
+                out.extend_from_slice(&frame);
+            } else {
+                out.push(frame[0] + frame[2] + frame[4]);
+                out.push(frame[1] + frame[3] + frame[5]);
+            }
         }
     }
-    sums
 }
 
 /// Odd-length low-pass with unit gain at 0 Hz; a single tap for no decimation.

@@ -79,23 +79,32 @@ impl Frontend {
 
     /// Take interleaved samples in, append working frames to `out`.
     pub(super) fn push(&mut self, samples: &[Complex32], out: &mut Vec<Frame>) {
-        self.raw.extend_from_slice(bytemuck::cast_slice(samples));
-        let whole = self.raw.len() / (GROUP * self.lanes) * (GROUP * self.lanes);
-        if whole > 0 {
-            self.blank(whole);
-            self.filter(false, out);
+        let mut numbers: &[f32] = bytemuck::cast_slice(samples);
+        let size = GROUP * self.lanes;
+        if !self.raw.is_empty() {
+            let missing = (size - self.raw.len()).min(numbers.len());
+            self.raw.extend_from_slice(&numbers[..missing]);
+            numbers = &numbers[missing..];
+            if self.raw.len() < size {
+                return;
+            }
+            let group = std::mem::take(&mut self.raw);
+            self.blank(&group);
         }
+        let whole = numbers.len() / size * size;
+        self.raw.extend_from_slice(&numbers[whole..]);
+        self.blank(&numbers[..whole]);
+        self.filter(false, out);
     }
 
     /// End of the stretch: give what is still inside. [`Frontend::restart`]
     /// must follow before new samples.
     pub(super) fn finish(&mut self, out: &mut Vec<Frame>) {
-        self.raw.resize(self.raw.len().next_multiple_of(GROUP * self.lanes), 0.0);
-        self.blank(self.raw.len());
-        let into = self.blanked_or_fine();
-        let mut rest = std::mem::take(&mut into.numbers);
-        self.blanker.drain(&mut rest);
-        self.blanked_or_fine().numbers = rest;
+        let mut group = std::mem::take(&mut self.raw);
+        group.resize(group.len().next_multiple_of(GROUP * self.lanes), 0.0);
+        self.blank(&group);
+        let Self { blanker, fine, blanked, to_fine, .. } = self;
+        blanker.finish(if to_fine.decimation == 1 { fine } else { blanked });
         self.filter(true, out);
     }
 
@@ -116,18 +125,16 @@ impl Frontend {
         self.fine.keep_from((n * self.ratio()).min(needed), self.lanes);
     }
 
-    fn blanked_or_fine(&mut self) -> &mut Line {
-        if self.to_fine.decimation == 1 { &mut self.fine } else { &mut self.blanked }
-    }
-
-    fn blank(&mut self, count: usize) {
-        if let Some(mixer) = &mut self.mixer {
-            mixer.turn(&mut self.raw[..count], self.lanes);
+    /// Take whole groups into the line in which impulses are blanked.
+    fn blank(&mut self, groups: &[f32]) {
+        let Self { blanker, fine, blanked, to_fine, mixer, lanes, .. } = self;
+        let line = if to_fine.decimation == 1 { fine } else { blanked };
+        let from = line.numbers.len();
+        line.numbers.extend_from_slice(groups);
+        if let Some(mixer) = mixer {
+            mixer.turn(&mut line.numbers[from..], *lanes);
         }
-        let Self { raw, blanker, fine, blanked, to_fine, .. } = self;
-        let into = if to_fine.decimation == 1 { fine } else { blanked };
-        blanker.push(&raw[..count], &mut into.numbers);
-        raw.drain(..count);
+        blanker.judge_new(line, groups.len());
     }
 
     fn filter(&mut self, last: bool, out: &mut Vec<Frame>) {

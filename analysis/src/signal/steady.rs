@@ -18,6 +18,8 @@ use super::frontend::Frame;
 /// Power over noise of a cell that counts as present: noise on three axes
 /// exceeds it once in eight times.
 const PRESENT: f32 = 5.0;
+/// Power over noise that counts for no more than this when the strongest is chosen.
+const OUTSHONE: f32 = 100.0;
 /// Share of the windows in which it must be.
 const MOST_WINDOWS: f64 = 0.7;
 /// Windows that may be disturbed by pulses.
@@ -264,8 +266,8 @@ fn most_present<'a>(
         sums.resize(cells.len(), 0.0f32);
         for ((count, sum), &p) in counts.iter_mut().zip(&mut sums).zip(cells) {
             *count += if p > PRESENT { 1.0 } else { 0.0 };
-            // Of the logarithm, so that pulses do not outshine it.
-            *sum += p.max(1e-3).ln();
+            // Clipped, so that pulses do not outshine it.
+            *sum += p.min(OUTSHONE);
         }
         total += 1;
     }

@@ -1,7 +1,7 @@
 //! Reads a capture: checks it whole, then streams its samples.
 
 use std::fs::File;
-use std::io::{BufReader, Read};
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use coilrig_analysis::signal::{Calibration, FormatError, StreamFormat};
@@ -136,11 +136,11 @@ impl Capture {
     /// A data file that cannot be read, or a sample that is not a number.
     pub fn stream(&self, mut take: impl FnMut(Piece<'_>)) -> Result<Streamed> {
         let failed = |e: std::io::Error| Error::io(&self.paths.data, "read", &e);
-        let file = File::open(&self.paths.data).map_err(failed)?;
-        let mut reader = BufReader::with_capacity(1 << 18, file);
+        let mut file = File::open(&self.paths.data).map_err(failed)?;
         let axes = self.format.axes;
         let frame_bytes = self.sample.bytes() * axes;
-        let mut bytes = vec![0; PIECE_FRAMES * frame_bytes];
+        // Aligned for the numbers that the bytes are.
+        let mut numbers = vec![0f32; PIECE_FRAMES * frame_bytes / 4];
         let mut samples = Vec::with_capacity(PIECE_FRAMES * axes);
         let mut streamed = Streamed { clipped: 0 };
         let mut at = 0;
@@ -148,8 +148,9 @@ impl Capture {
         for (end, missing) in ends {
             while at < end {
                 let count = PIECE_FRAMES.min((end - at) as usize);
+                let bytes: &mut [u8] = bytemuck::cast_slice_mut(&mut numbers);
                 let piece = &mut bytes[..count * frame_bytes];
-                reader.read_exact(piece).map_err(failed)?;
+                file.read_exact(piece).map_err(failed)?;
                 samples.clear();
                 self.convert(piece, at, &mut samples, &mut streamed)?;
                 take(Piece::Samples(&samples));
@@ -171,13 +172,16 @@ impl Capture {
     ) -> Result<()> {
         match self.sample {
             Sample::Ci16 => {
-                samples.extend(bytes.chunks_exact(4).map(|b| {
-                    let part = |i: usize| i16::from_le_bytes([b[i], b[i + 1]]);
-                    let (re, im) = (part(0), part(2));
-                    let full = |v: i16| v == i16::MAX || v == i16::MIN;
-                    streamed.clipped += u64::from(full(re) || full(im));
-                    Complex32::new(re.into(), im.into())
-                }));
+                let parts: &[i16] = bytemuck::cast_slice(bytes);
+                let full = |v: i16| v == i16::MAX || v == i16::MIN;
+                if parts.iter().fold(false, |any, v| any | full(i16::from_le(*v))) {
+                    let clipped = |z: &&[i16]| z.iter().any(|v| full(i16::from_le(*v)));
+                    streamed.clipped += parts.chunks_exact(2).filter(clipped).count() as u64;
+                }
+                let number = |v: i16| f32::from(i16::from_le(v));
+                samples.extend(
+                    parts.chunks_exact(2).map(|z| Complex32::new(number(z[0]), number(z[1]))),
+                );
             }
             Sample::Cf32 => {
                 samples.extend(bytes.chunks_exact(8).map(|b| {
