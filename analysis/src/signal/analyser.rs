@@ -246,7 +246,7 @@ impl Analyser {
             let Self { stretch, tracker, .. } = self;
             let omega = stretch.omega(candidate.cell);
             let (offset_hz, period_s) = (omega * rate_hz / TAU, candidate.period / rate_hz);
-            let alive = |t: &&Train| !t.faint || t.unseen < MOST_UNSEEN;
+            let alive = |t: &&Train| if t.faint { t.unseen < MOST_UNSEEN } else { t.is_sure() };
             if tracker.trains.iter().filter(alive).any(|t| t.explains(offset_hz, period_s)) {
                 continue;
             }

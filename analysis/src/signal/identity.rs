@@ -137,7 +137,10 @@ pub(super) fn units(trains: &[Train], gaps: &[Gap]) -> Vec<Unit> {
     for i in faint {
         match units.iter_mut().find(|u| u.sums_over(&trains[i])) {
             // Single pulses near the threshold are a choice of the strong ones.
-            Some(unit) if unit.train.sums.mean_energy() < SURE_ENERGY => {
+            Some(unit)
+                if unit.train.sums.mean_energy() < SURE_ENERGY
+                    || trains[i].sums.found as f64 > 1.2 * unit.train.sums.found as f64 =>
+            {
                 *unit = Unit::of(i, &trains[i]);
             }
             Some(_) => {}

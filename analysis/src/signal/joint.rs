@@ -32,6 +32,12 @@ const SETTLED: f64 = 0.02;
 /// The furthest that an edge, in samples, and a carrier, in radians over its
 /// burst, may go in one step.
 const LONGEST_STEP: [f64; 2] = [6.0, 1.5];
+/// Power over noise of a sample at which its edges are seen by themselves.
+const SURE_SAMPLE: f64 = 30.0;
+/// How far from where it is expected an edge is looked for, in samples.
+const WALK: f64 = 20.0;
+/// Error of a change point, in samples, for noise as strong as the burst.
+const CHANGE_POINT: f64 = 1.5;
 /// Samples on each side of an edge that its duration is taken from.
 const WIDTH_REACH: f64 = 14.0;
 /// Left out at each end of the plateau, in samples, besides the edge itself.
@@ -121,6 +127,45 @@ impl Joint<'_> {
             }
         }
         Some(self.judged(state))
+    }
+
+    /// Set the edges of a lone burst whose single samples tell little anew: each
+    /// where the sum of (envelope − 1/2) inside is greatest, the maximum-likelihood
+    /// change point. The steps of the fit see no further than an edge's width.
+    pub(super) fn walk_edges(&self, burst: &mut Burst) {
+        let Some(state) = self.state(vec![burst.clone()]) else { return };
+        let seen = &state.bursts[0];
+        let power = self.power(seen);
+        if power > SURE_SAMPLE || power <= 0.0 {
+            return;
+        }
+        let middle = seen.middle();
+        let value = |n: usize| {
+            let turn = Complex64::from_polar(1.0, -seen.omega * (n as f64 - middle));
+            let parts = self.samples[n].iter().zip(&seen.amplitude).zip(self.noise);
+            let along: Complex64 = parts.map(|((z, a), n)| wide(*z) * a.conj() / n).sum();
+            (along * turn).re / power
+        };
+        let walk = |indices: &mut dyn Iterator<Item = usize>| {
+            let (mut sum, mut best, mut place) = (0.0, f64::NEG_INFINITY, None);
+            for n in indices {
+                sum += value(n) - 0.5;
+                if sum > best {
+                    (best, place) = (sum, Some(n as f64));
+                }
+            }
+            place
+        };
+        let around = |edge: f64| {
+            let reach = WALK.min(0.4 * seen.length());
+            let first = (edge - reach).max(0.0) as usize;
+            first..((edge + reach).max(0.0) as usize).min(self.samples.len())
+        };
+        let on = walk(&mut around(seen.on).rev()).map(|n| n - 0.5);
+        // The end is in view only if the samples go on beyond it.
+        let whole = seen.off + WALK < self.samples.len() as f64;
+        let off = whole.then(|| walk(&mut around(seen.off))).flatten().map(|n| n + 0.5);
+        (burst.on, burst.off) = (on.unwrap_or(burst.on), off.unwrap_or(burst.off));
     }
 
     fn step(&self, state: &State, damping: f64) -> Option<DVector<f64>> {
@@ -307,7 +352,11 @@ impl Joint<'_> {
             let seen = (burst.off.min(end) - burst.on.max(0.0)).max(1.0);
             burst.energy_to_noise = self.noise.iter().zip(&burst.amplitude)
                 .map(|(n, a)| a.norm_sqr() / n).sum::<f64>() * seen;
-            burst.u_edge = (0.5 * (variance(3 * i) + variance(3 * i + 1))).sqrt();
+            // Where a sample tells little, an edge is a change point in noise, known
+            // to some times noise over power (Hinkley, Biometrika 57 (1970) 1–17,
+            // quoted from memory), not to the bound.
+            let fisher = (0.5 * (variance(3 * i) + variance(3 * i + 1))).sqrt();
+            burst.u_edge = fisher.hypot(CHANGE_POINT * seen / burst.energy_to_noise);
             burst.u_omega = variance(3 * i + 2).sqrt();
         }
         state.bursts

@@ -145,6 +145,9 @@ impl Separation<'_> {
             if group.is_empty() {
                 return group;
             }
+            if let [alone] = group.as_mut_slice() {
+                self.joint().walk_edges(alone);
+            }
             let Some(fitted) = self.joint().fit(&group) else {
                 group.pop();
                 continue;

@@ -22,15 +22,18 @@ const PRESENT: f32 = 5.0;
 const OUTSHONE: f32 = 100.0;
 /// Share of the windows in which it must be.
 const MOST_WINDOWS: f64 = 0.7;
-/// Windows that may be disturbed by pulses.
-const DISTURBED: f64 = 0.3;
-/// Least power of the mean over the mean power of the pieces, noise deducted.
-const COHERENT: f64 = 0.7;
+/// The same while pulses are still in the samples.
+const NEARLY_ALL: f64 = 0.9;
+/// Pieces with more than this times the median power have pulses in them.
+const DISTURBED: f64 = 8.0;
+/// Least power of the mean over the mean power of the pieces, noise deducted: a
+/// third where three equal carriers beat, a tenth for a keyed one.
+const COHERENT: f64 = 0.3;
 const MOST_CARRIERS: usize = 8;
 /// A burst cancels a carrier when this share of its power is left of both.
 const CANCELS: f64 = 0.25;
-/// Radians over a hop within which two carriers are not told apart.
-const SAME_HOPS: f64 = 1.0;
+/// Radians over a hop within which two carriers are not told apart (1.5 Hz).
+const SAME_HOPS: f64 = 0.3;
 /// Share of the error taken over from one hop.
 const GAIN: f64 = 0.15;
 /// Amplitude over its own uncertainty, squared, below which a carrier is gone.
@@ -187,6 +190,7 @@ impl Steady {
         omega_of: impl Fn(usize) -> f64,
         hop: usize,
         noise: &[f64],
+        pulses_in: bool,
     ) -> bool {
         if self.carriers.len() == MOST_CARRIERS {
             return false;
@@ -194,7 +198,8 @@ impl Steady {
         // Next to one that is followed, what is left is the loop's to learn.
         let near = SAME_HOPS / hop as f64;
         let apart = |omega: f64| self.carriers.iter().all(|c| (c.omega - omega).abs() > near);
-        let Some(cell) = most_present(windows, |k| apart(omega_of(k))) else { return false };
+        let share = if pulses_in { NEARLY_ALL } else { MOST_WINDOWS };
+        let Some(cell) = most_present(windows, share, |k| apart(omega_of(k))) else { return false };
         let measured = measured(span, omega_of(cell), hop, noise);
         let Some((omega, amplitude)) = measured.filter(|m| apart(m.0)) else { return false };
         let mut carrier = Carrier {
@@ -258,6 +263,7 @@ fn add(frame: &mut Frame, amplitude: &[Complex64; 3], factor: Complex64) {
 /// The strongest of the cells that are above the noise nearly always.
 fn most_present<'a>(
     windows: impl Iterator<Item = &'a [f32]>,
+    share: f64,
     allowed: impl Fn(usize) -> bool,
 ) -> Option<usize> {
     let (mut counts, mut sums, mut total) = (Vec::new(), Vec::new(), 0usize);
@@ -271,7 +277,7 @@ fn most_present<'a>(
         }
         total += 1;
     }
-    let often = (MOST_WINDOWS * total as f64) as f32;
+    let often = (share * total as f64) as f32;
     let best = (0..counts.len()).filter(|k| counts[*k] > often && allowed(*k));
     best.max_by(|a, b| sums[*a].total_cmp(&sums[*b])).filter(|_| total >= 16)
 }
@@ -319,7 +325,8 @@ fn measured(
     };
     let mut pieces: Vec<[Complex64; 3]> = pieces.collect();
     pieces.sort_by(|a, b| over_noise(a).total_cmp(&over_noise(b)));
-    pieces.truncate(((1.0 - DISTURBED) * pieces.len() as f64).ceil() as usize);
+    let usual = pieces.get(pieces.len() / 2).map_or(0.0, over_noise);
+    pieces.retain(|p| over_noise(p) <= DISTURBED * usual);
     let count = pieces.len() as f64;
     let mut mean = [Complex64::ZERO; 3];
     for piece in &pieces {

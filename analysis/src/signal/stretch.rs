@@ -47,6 +47,8 @@ const FALSE_SIGN: f64 = 1e-4;
 const PULSE_FLOOR: f64 = 3e-6;
 const STEADY_FLOOR: f64 = 1e-8;
 const BREAK_FLOOR: f64 = 1e-3;
+/// Below this energy over noise, 18 dB, single pulses may be missed.
+const WEAK_ENERGY: f64 = 63.0;
 /// A pulse of this energy over noise may leave something over that shows.
 const LEFT_OVER_ENERGY: f64 = 1000.0;
 /// Noise that rises fills all frequencies: half the cells of a window are above
@@ -195,7 +197,7 @@ impl Stretch {
         for h in 1..=hops {
             self.look_at(h);
         }
-        self.find_steady();
+        self.find_steady(true);
     }
 
 
@@ -212,8 +214,9 @@ impl Stretch {
         self.peaks[h] = self.cells[h].iter().copied().fold(0.0, f32::max);
     }
 
-    /// Look for steady carriers that have come up in the last two seconds.
-    fn find_steady(&mut self) {
+    /// Look for steady carriers that have come up in the last two seconds;
+    /// `pulses_in` says that pulses have not been taken out.
+    fn find_steady(&mut self, pulses_in: bool) {
         self.until_steady = BEGIN_HOPS;
         let hop = self.hop();
         let noise = self.noise.per_sample();
@@ -228,6 +231,7 @@ impl Stretch {
                 |k| spectra.omega(k),
                 hop,
                 &noise[..self.axes],
+                pulses_in,
             );
             if !found {
                 return;
@@ -257,8 +261,9 @@ impl Stretch {
         if h * hop == now {
             self.look_at(h);
         }
-        let peak = self.peaks[h];
-        let before = self.peaks[h.saturating_sub(2)..h].iter().copied().fold(0.0, f32::max);
+        // A stretch may be shorter than a hop.
+        let peak = self.peaks.get(h).copied().unwrap_or(0.0);
+        let before = self.peaks[h.saturating_sub(2).min(self.peaks.len())..h.min(self.peaks.len())].iter().copied().fold(0.0, f32::max);
         let quiet = f64::from(peak) <= self.limits.sign;
         let sure = now as f64 - UNSURE_S * self.rate_hz;
         let due = expected(now as f64 - REGION_S * self.rate_hz..now as f64 + 2.0 * hop as f64);
@@ -303,8 +308,9 @@ impl Stretch {
     /// The last windows in a row most of whose cells are far above the noise.
     fn loud_run(&self) -> usize {
         let limit = LOUD * self.axes as f32;
-        let loud = |cells: &&Vec<f32>| 2 * cells.iter().filter(|p| **p > limit).count() > cells.len();
-        self.cells[..=self.watched.min(self.cells.len() - 1)].iter().rev().take_while(loud).count()
+        let loud = |cells: &&Vec<f32>| !cells.is_empty() && 2 * cells.iter().filter(|p| **p > limit).count() > cells.len();
+        let seen = (self.watched + 1).min(self.cells.len());
+        self.cells[..seen].iter().rev().take_while(loud).count()
     }
 
     /// Something fills all frequencies for longer than pulses do.
@@ -337,7 +343,7 @@ impl Stretch {
     fn steady_again(&mut self) {
         self.until_steady = self.until_steady.saturating_sub(1);
         if self.until_steady == 0 && self.watched * self.hop() == self.span.len() {
-            self.find_steady();
+            self.find_steady(false);
         }
     }
 
@@ -391,7 +397,7 @@ impl Stretch {
         self.finish_windows(start, clear);
         self.region = match first_open {
             Some(on) => Some(Region { start: (on - lead).max(0.0) as usize, looked: h }),
-            None if quiet || last || f64::from(self.peaks[h]) <= self.limits.sign => None,
+            None if quiet || last => None,
             None => {
                 let start = now.saturating_sub(2 * self.hop() + lead as usize);
                 Some(Region { start, looked: h })
@@ -492,11 +498,24 @@ impl Stretch {
         let hop = self.hop();
         let strong = |b: &&Burst| b.energy_to_noise > LEFT_OVER_ENERGY;
         let strong: Vec<&Burst> = self.taken.iter().filter(strong).collect();
+        // Pulses that could be seen only now and then are left in for the search of
+        // trains by all their pulses.
+        let weak: Vec<&Burst> =
+            self.taken.iter().filter(|b| b.energy_to_noise < WEAK_ENERGY && b.off > 0.0).collect();
+        let mut old = self.span[..(hops * hop).min(self.span.len())].to_vec();
+        for burst in &weak {
+            burst.apply(&mut old, &self.templates[1], 1.0);
+        }
+        let noise = self.noise.per_sample();
         for h in 0..hops {
             let (from, to) = ((h as f64 - 2.0) * hop as f64, h as f64 * hop as f64);
             let masked = strong.iter().any(|b| b.on < to && b.off > from);
+            if h >= 2 && weak.iter().any(|b| b.on < to && b.off > from) {
+                self.spectra.transform(&old[(h - 2) * hop..h * hop]);
+                self.spectra.over_noise(&noise, &mut self.cells[h]);
+            }
             self.history.push(&self.cells[h], masked);
-            self.history.samples.extend_from_slice(&self.span[h * hop..(h + 1) * hop]);
+            self.history.samples.extend_from_slice(&old[h * hop..(h + 1) * hop]);
         }
     }
 

@@ -190,6 +190,11 @@ impl Train {
         (on_s + 0.5 * self.on_time_s, self.period_s, self.offset_hz, self.on_time_s)
     }
 
+    /// Whether next to nothing of this train is missed.
+    pub(super) fn is_sure(&self) -> bool {
+        self.sums.found >= 8 && self.sums.found as f64 > 0.8 * self.expected() as f64
+    }
+
     /// Whether a train of this offset, period and pulse could be this one, or
     /// one that has a multiple or a part of its period.
     pub(super) fn explains(&self, offset_hz: f64, period_s: f64) -> bool {
@@ -241,7 +246,8 @@ impl Train {
         self.period_s += gain * found.late_s / found.slots as f64;
         let error = found.late_s * found.late_s / found.slots as f64;
         self.wander_s2 += gain * (error - self.wander_s2);
-        self.offset_hz += gain * (pulse.offset_hz - self.offset_hz);
+        // Carriers drift faster than periods.
+        self.offset_hz += gain.max(0.4) * (pulse.offset_hz - self.offset_hz);
         if regular && !pulse.overlapped {
             let edges = self.edge_s.iter_mut().zip(pulse.edge_s);
             let gain = gain.min(1.0 / (seen + 1.0).min(60.0));
@@ -369,8 +375,8 @@ impl Tracker {
         let mut pulses: Vec<Pulse> = members.into_iter().map(|i| self.loose.remove(i)).collect();
         pulses.sort_by(|a, b| a.on_s.total_cmp(&b.on_s));
         let half = self.trains.iter().position(|t| {
-            let recent = pulses[0].on_s - t.last_pulse.on_s < SILENT_PERIODS * t.period_s;
-            recent && pulses.iter().all(|p| t.is_every_other(p, period))
+            // It must run beside them, not have stopped before.
+            pulses[0].on_s < t.last_pulse.on_s && pulses.iter().all(|p| t.is_every_other(p, period))
         });
         let train = half.unwrap_or(train);
         let assigned = pulses.iter().map(|p| (p.id, train)).collect();
