@@ -2,7 +2,7 @@
 
 mod synth;
 
-use coilrig_analysis::signal::{Analyser, Calibration, Measurement, StreamFormat, Transmitter};
+use coilrig_analysis::signal::{Analyser, Calibration, Event, Measurement, StreamFormat, Transmitter};
 use num_complex::{Complex32, Complex64};
 use rand::{RngExt, SeedableRng};
 use synth::{Scene, Tx};
@@ -263,4 +263,53 @@ fn two_pulses_are_one_period_apart() {
     let found = only(&result);
     assert_eq!((found.pulses.expected, found.pulses.found), (2, 2));
     assert!((found.period_s.value - tx.period_s).abs() < 1e-3, "{found:#?}");
+}
+
+#[test]
+fn a_live_consumer_hears_of_a_pulse_soon_after_its_end() {
+    let mut other = unit();
+    (other.offset_hz, other.period_s, other.first_s) = (-40.0, 0.93, 0.5);
+    for units in [vec![unit()], vec![unit(), other]] {
+        let scene = Scene::new(30.0, 1e-9, units, 51);
+        let mut analyser = Analyser::new(scene.format(), Calibration::default()).unwrap();
+        let mut late = Vec::new();
+        for (i, piece) in scene.samples().chunks(3 * 80).enumerate() {
+            let now = 0.01 * (i + 1) as f64;
+            analyser.push(piece, &mut |event| {
+                if let Event::Pulse(pulse) = event {
+                    late.push(now - pulse.off_s);
+                }
+            });
+        }
+        // Two seconds are gathered before the analysis begins.
+        let late = &late[4..];
+        let worst = late.iter().copied().fold(0.0, f64::max);
+        let within = late.iter().filter(|l| **l <= 0.1).count();
+        println!("{} pulses, latest {:.0} ms after its end", late.len(), worst * 1e3);
+        assert!(within * 100 >= late.len() * 95, "{within} of {} within 100 ms", late.len());
+        assert!(worst < 0.2, "{worst}");
+    }
+}
+
+#[test]
+fn packets_lost_cost_no_more_than_their_pulses() {
+    let tx = unit();
+    let scene = Scene::new(60.0, 1e-9, vec![tx.clone()], 52);
+    let samples = scene.samples();
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(53);
+    for (share, least) in [(0.01, 45), (0.05, 20)] {
+        let mut analyser = Analyser::new(scene.format(), Calibration::default()).unwrap();
+        // Packets of 20 ms.
+        for packet in samples.chunks(3 * 160) {
+            if rng.random::<f64>() < share {
+                analyser.gap(160, &mut |_| ());
+            } else {
+                analyser.push(packet, &mut |_| ());
+            }
+        }
+        let result = analyser.finish(&mut |_| ());
+        let found = only(&result);
+        assert!(found.pulses.found >= least, "{share}: {:?}", found.pulses);
+        assert!((found.period_s.value - tx.period_s).abs() < 5.0 * found.period_s.u.max(2e-6), "{found:#?}");
+    }
 }

@@ -26,7 +26,7 @@ const CLEAR_HOPS: f64 = 4.0;
 const IMPULSE: f32 = 1.7;
 /// Mean power of a frequency over its noise, in standard deviations, for its
 /// periods to be searched.
-const SIGN: f32 = 3.5;
+const SIGN: f32 = 3.2;
 /// −ln of the chance that one period and phase of noise passes. Some 10⁷ of them
 /// are looked at in a search, five thousand searches are a day.
 pub(super) const EVIDENCE: f64 = 32.0;

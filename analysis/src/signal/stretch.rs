@@ -52,9 +52,10 @@ const WEAK_ENERGY: f64 = 63.0;
 /// A pulse of this energy over noise may leave something over that shows.
 const LEFT_OVER_ENERGY: f64 = 1000.0;
 /// Noise that rises fills all frequencies: half the cells of a window are above
-/// this times their mean, for so many hops.
+/// this times their mean, none above so many times their median, for so many hops.
 const LOUD: f32 = 4.0;
-const LOUD_HOPS: usize = 16;
+const FLAT: f32 = 12.0;
+const LOUD_HOPS: usize = 12;
 /// A region is taken apart when the spectra fall below this share of the last,
 const FALLEN: f32 = 0.3;
 /// or after so many hops.
@@ -305,10 +306,13 @@ impl Stretch {
         Some(settled.unwrap_or_default())
     }
 
-    /// The last windows in a row most of whose cells are far above the noise.
+    /// The last windows in a row that noise far above the floor fills.
     fn loud_run(&self) -> usize {
         let limit = LOUD * self.axes as f32;
-        let loud = |cells: &&Vec<f32>| !cells.is_empty() && 2 * cells.iter().filter(|p| **p > limit).count() > cells.len();
+        let loud = |cells: &&Vec<f32>| {
+            let above = cells.iter().filter(|p| **p > limit).count();
+            2 * above > cells.len() && is_flat(cells)
+        };
         let seen = (self.watched + 1).min(self.cells.len());
         self.cells[..seen].iter().rev().take_while(loud).count()
     }
@@ -557,6 +561,14 @@ impl Stretch {
             });
         }
     }
+}
+
+/// Whether no cell stands out: pulses do, however far their edges reach.
+fn is_flat(cells: &[f32]) -> bool {
+    let mut sorted = cells.to_vec();
+    let middle = sorted.len() / 2;
+    let median = *sorted.select_nth_unstable_by(middle, f32::total_cmp).1;
+    cells.iter().all(|p| *p < FLAT * median)
 }
 
 /// Power of the strongest sample.
