@@ -2,7 +2,9 @@
 
 mod synth;
 
-use coilrig_analysis::signal::{Analyser, Calibration, Event, Measurement, StreamFormat, Transmitter};
+use coilrig_analysis::signal::{
+    Analyser, Calibration, Event, Measurement, StreamFormat, Transmitter,
+};
 use num_complex::{Complex32, Complex64};
 use rand::{RngExt, SeedableRng};
 use synth::{Scene, Tx};
@@ -20,7 +22,9 @@ fn analyse(format: StreamFormat, samples: &[Complex32]) -> Measurement {
 }
 
 fn only(result: &Measurement) -> &Transmitter {
-    let brief = |t: &Transmitter| (t.carrier_hz.value, t.period_s.value, t.on_time_s.value, t.amplitude.value, t.pulses);
+    let brief = |t: &Transmitter| {
+        (t.carrier_hz.value, t.period_s.value, t.on_time_s.value, t.amplitude.value, t.pulses)
+    };
     let all: Vec<_> = result.transmitters.iter().map(brief).collect();
     assert_eq!(all.len(), 1, "{all:?}, {:?}", result.steady_carriers);
     &result.transmitters[0]
@@ -310,6 +314,9 @@ fn packets_lost_cost_no_more_than_their_pulses() {
         let result = analyser.finish(&mut |_| ());
         let found = only(&result);
         assert!(found.pulses.found >= least, "{share}: {:?}", found.pulses);
-        assert!((found.period_s.value - tx.period_s).abs() < 5.0 * found.period_s.u.max(2e-6), "{found:#?}");
+        assert!(
+            (found.period_s.value - tx.period_s).abs() < 5.0 * found.period_s.u.max(2e-6),
+            "{found:#?}"
+        );
     }
 }

@@ -64,8 +64,11 @@ fn three_units_of_random_strength() {
                 )
             })
             .collect();
-        let sent: Vec<_> =
-            scene.transmitters.iter().map(|t| (t.offset_hz, t.period_s, t.on_s, t.magnitude())).collect();
+        let sent: Vec<_> = scene
+            .transmitters
+            .iter()
+            .map(|t| (t.offset_hz, t.period_s, t.on_s, t.magnitude()))
+            .collect();
         assert_eq!(labels.len(), 3, "seed {seed}: {labels:?} of {sent:?}");
         for (tx, t) in pair(&scene, &result.transmitters) {
             let errors = [

@@ -108,9 +108,7 @@ impl Collector {
             pulses: pulses.len(),
             carrier_hz: Reading::new((CARRIER_HZ + carrier.value) * clock, carrier.u),
             period_s: in_time(period(&pulses)),
-            on_time_s: in_time(mean(&|p| {
-                (p.on_time_s(), p.u_edge_s * std::f64::consts::SQRT_2)
-            })),
+            on_time_s: in_time(mean(&|p| (p.on_time_s(), p.u_edge_s * std::f64::consts::SQRT_2))),
             field: mean(&|p| p.magnitude(&self.to_field)),
         });
     }
@@ -138,10 +136,8 @@ fn period(pulses: &[Pulse]) -> Reading {
         numbers.push(numbers[i] + step);
         guess = (pair[1].on_s - pulses[0].on_s) / numbers[i + 1];
     }
-    let (x, y) = (
-        numbers.iter().sum::<f64>() / count,
-        pulses.iter().map(|p| p.on_s).sum::<f64>() / count,
-    );
+    let (x, y) =
+        (numbers.iter().sum::<f64>() / count, pulses.iter().map(|p| p.on_s).sum::<f64>() / count);
     let pairs = || numbers.iter().zip(pulses);
     let xx: f64 = numbers.iter().map(|n| (n - x).powi(2)).sum();
     let slope = pairs().map(|(n, p)| (n - x) * (p.on_s - y)).sum::<f64>() / xx;

@@ -65,7 +65,8 @@ impl Picture for OverTime {
         let (second, time) = self.time_unit();
         let points = || self.lines.iter().flat_map(|l| l.points.iter().map(move |p| (l, p)));
         let last = points().map(|(_, p)| p.at_s / second).fold(1e-3, f64::max);
-        let away = |(l, p): (&OverTimeLine, &Point), k: f64| p.value.value - l.median + k * p.value.u;
+        let away =
+            |(l, p): (&OverTimeLine, &Point), k: f64| p.value.value - l.median + k * p.value.u;
         let low = points().map(|p| away(p, -1.0)).fold(0.0, f64::min);
         let high = points().map(|p| away(p, 1.0)).fold(0.0, f64::max);
         let room = 0.08 * (high - low).max(1e-12);
@@ -130,7 +131,8 @@ mod tests {
 
     #[test]
     fn shows_every_line_its_marks_and_jumps() {
-        let point = |i: i32, v: f64| Point { at_s: 600.0 * f64::from(i), value: Reading::new(v, 0.01) };
+        let point =
+            |i: i32, v: f64| Point { at_s: 600.0 * f64::from(i), value: Reading::new(v, 0.01) };
         let line = |label: &str, jumps| OverTimeLine {
             label: label.into(),
             median: 457_010.0,

@@ -32,7 +32,7 @@ const LEAST_STACK: f64 = 8.0;
 /// Looks after which a faint train that is not seen any more is over.
 const MOST_UNSEEN: usize = 3;
 /// A steady carrier this close may be what the unit leaks.
-const LEAK_HZ: f64 = 3.0;
+const LEAK_HZ: f64 = 1.0;
 
 /// Something the analysis has just found out.
 #[derive(Clone, Debug)]
@@ -220,8 +220,7 @@ impl Analyser {
         let history = &stretch.history;
         let start_s = *stretch_start_s + history.passed as f64 / rate_hz;
         let end_s = start_s + history.samples.len() as f64 / rate_hz;
-        let stack =
-            Stack { samples: &history.samples, noise: &noise[..format.axes], rate_hz };
+        let stack = Stack { samples: &history.samples, noise: &noise[..format.axes], rate_hz };
         let to_field = tracker.to_field;
         for train in tracker.trains.iter_mut().filter(|t| t.faint && t.unseen < MOST_UNSEEN) {
             // Not the pulses that have been counted before.
@@ -255,7 +254,9 @@ impl Analyser {
                 Stack { samples: &history.samples, noise: &noise[..self.format.axes], rate_hz };
             let length = 2.0 * stretch.hop() as f64;
             let guess = Guess { first: candidate.first, period: candidate.period, omega, length };
-            let Some(found) = stack.measure(guess).filter(|f| f.evidence > EVIDENCE) else { continue };
+            let Some(found) = stack.measure(guess).filter(|f| f.evidence > EVIDENCE) else {
+                continue;
+            };
             let on_s = start_s + found.on / rate_hz;
             let first = faint_pulse(&found, on_s, rate_hz);
             tracker.trains.push(Train::faint(&first, &summed(&found, rate_hz), &to_field));

@@ -210,7 +210,9 @@ mod tests {
         let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
         let mut part = || -> f32 { StandardNormal.sample(&mut rng) };
         let half = std::f32::consts::FRAC_1_SQRT_2;
-        (0..length).map(|_| std::array::from_fn(|_| Complex32::new(part(), part()) * half)).collect()
+        (0..length)
+            .map(|_| std::array::from_fn(|_| Complex32::new(part(), part()) * half))
+            .collect()
     }
 
     #[test]
@@ -231,13 +233,17 @@ mod tests {
                                 (at(last) - at(last - length)).norm_sqr()
                             })
                             .sum();
-                        over += usize::from(f64::from(power) / (length * bank.block) as f64 > limit);
+                        over +=
+                            usize::from(f64::from(power) / (length * bank.block) as f64 > limit);
                         trials += 1;
                     }
                 }
             }
             let rate = over as f64 / trials as f64;
-            assert!((0.8 * wanted..1.2 * wanted).contains(&rate), "{axes} axes: {rate} of {trials}");
+            assert!(
+                (0.8 * wanted..1.2 * wanted).contains(&rate),
+                "{axes} axes: {rate} of {trials}"
+            );
         }
     }
 

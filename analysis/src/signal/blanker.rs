@@ -78,9 +78,8 @@ impl Blanker {
         let (lanes, size) = (self.lanes, GROUP * self.lanes);
         let start = line.numbers.len() - self.groups.len() * size;
         let kept = &mut line.numbers[start..];
-        let power = |n: usize| -> f32 {
-            kept[n * lanes..(n + 1) * lanes].iter().map(|x| x * x).sum()
-        };
+        let power =
+            |n: usize| -> f32 { kept[n * lanes..(n + 1) * lanes].iter().map(|x| x * x).sum() };
         let mean = |from: usize| (from..from + SIDE).map(power).sum::<f32>() / SIDE as f32;
         let impulse = |n: &usize| {
             let own = power(*n);

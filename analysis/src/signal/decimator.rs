@@ -131,7 +131,8 @@ impl WithSimd for Run<'_> {
         let (taps, lanes) = (decimator.spread.as_slice(), decimator.lanes);
         for n in wanted {
             let at = (decimator.first(n) - input.dropped as isize) * lanes as isize;
-            let whole = usize::try_from(at).ok().and_then(|at| input.numbers.get(at..at + taps.len()));
+            let whole =
+                usize::try_from(at).ok().and_then(|at| input.numbers.get(at..at + taps.len()));
             let numbers = match whole {
                 Some(numbers) => numbers,
                 None => {

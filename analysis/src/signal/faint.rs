@@ -26,7 +26,7 @@ const CLEAR_HOPS: f64 = 4.0;
 const IMPULSE: f32 = 1.7;
 /// Mean power of a frequency over its noise, in standard deviations, for its
 /// periods to be searched.
-const SIGN: f32 = 3.2;
+const SIGN: f32 = 3.0;
 /// −ln of the chance that one period and phase of noise passes. Some 10⁷ of them
 /// are looked at in a search, five thousand searches are a day.
 pub(super) const EVIDENCE: f64 = 32.0;
@@ -133,8 +133,7 @@ impl History {
 
     /// The period and phase of a cell that most of its power agrees with.
     fn folded(&self, cell: usize) -> Option<Candidate> {
-        let series: Vec<f32> =
-            self.rows.chunks_exact(self.bins).map(|row| row[cell]).collect();
+        let series: Vec<f32> = self.rows.chunks_exact(self.bins).map(|row| row[cell]).collect();
         let count = series.len() as f64;
         let hops = |s: f64| s * self.rate_hz / self.hop as f64;
         let mut best: Option<Candidate> = None;

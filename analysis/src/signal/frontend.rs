@@ -48,7 +48,12 @@ impl Frontend {
             mixer: Mixer::new(CARRIER_HZ - format.tuned_hz, rate_hz),
             blanker: Blanker::new(lanes),
             to_fine: Decimator::new(lanes, to_fine, rate_hz, FINE_PASS_HZ),
-            to_working: Decimator::new(lanes, decimation(fine_hz, WORKING_RATE_HZ), fine_hz, PASS_HZ),
+            to_working: Decimator::new(
+                lanes,
+                decimation(fine_hz, WORKING_RATE_HZ),
+                fine_hz,
+                PASS_HZ,
+            ),
             raw: Vec::new(),
             blanked: Line::default(),
             fine: Line::default(),

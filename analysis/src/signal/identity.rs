@@ -49,7 +49,11 @@ impl Unit {
     fn take(&mut self, number: usize, other: &Train, gaps: &[Gap]) {
         let (first, last) = (other.sums.first_on_s(), other.last_pulse.on_s);
         let found = self.train.sums.found + other.sums.found;
-        if self.beside(first, last) {
+        if self.beside(first, last) && self.aside(other) > 0.25 * self.period_s() {
+            // Each has every other pulse.
+            self.train.sums.renumber(2.0);
+            self.expected += other.expected();
+        } else if self.beside(first, last) {
             self.expected = self.expected.max(found);
         } else {
             self.expected += other.expected();
@@ -64,6 +68,18 @@ impl Unit {
     /// Whether a train from `first` to `last` runs while this one does.
     fn beside(&self, first: f64, last: f64) -> bool {
         first < self.last_on_s && last > self.first_on_s
+    }
+
+    fn period_s(&self) -> f64 {
+        self.train.sums.period().reading.value
+    }
+
+    /// How far the pulses of `other` lie from this one's grid, s.
+    fn aside(&self, other: &Train) -> f64 {
+        let period_s = self.period_s();
+        let apart = other.sums.fitted_first_on_s() - self.train.sums.fitted_first_on_s();
+        let slots = apart / period_s;
+        (slots - slots.round()).abs() * period_s
     }
 
     fn note_break(&mut self, other: &Train, gaps: &[Gap]) {
@@ -98,17 +114,19 @@ impl Unit {
     fn is(&self, other: &Train) -> bool {
         let (a, b) = (&self.train.sums, &other.sums);
         let off = |x: crate::reading::Reading, y: crate::reading::Reading, least: f64| {
-            (x.value - y.value).abs() < least + 4.0 * x.u.min(least).hypot(y.u.min(least))
+            (x.value - y.value).abs()
+                < least + 4.0 * x.u.min(8.0 * least).hypot(y.u.min(8.0 * least))
         };
         let ((da, aside_a), (db, aside_b)) = (a.direction(), b.direction());
         let cosine: f64 = da.iter().zip(&db).map(|(x, y)| x * y).sum();
-        let moved = aside_a.max(aside_b) > 0.02
-            || a.magnitude_scatter().max(b.magnitude_scatter()) > 0.1;
+        let moved =
+            aside_a.max(aside_b) > 0.02 || a.magnitude_scatter().max(b.magnitude_scatter()) > 0.1;
         let strength = (a.magnitude().value / b.magnitude().value).ln().abs();
         let (pa, pb) = (a.period().reading.value, b.period().reading.value);
         let timing = if self.beside(b.first_on_s(), other.last_pulse.on_s) {
-            let slots = (b.first_on_s() - a.first_on_s()) / pa;
-            (pa - pb).abs() < SAME_PERIOD_S && (slots - slots.round()).abs() * pa < GRID_S
+            let aside = self.aside(other);
+            let half = (aside - 0.5 * pa).abs() < 3.0 * GRID_S && self.trains.len() == 1;
+            (pa - pb).abs() < SAME_PERIOD_S && (aside < GRID_S || half)
         } else {
             (pa / pb).ln().abs() < PERIOD_SHARE
         };
@@ -127,7 +145,8 @@ pub(super) fn units(trains: &[Train], gaps: &[Gap]) -> Vec<Unit> {
     let mut order: Vec<usize> = (0..trains.len()).collect();
     order.sort_by_key(|i| std::cmp::Reverse(trains[*i].sums.found));
     let mut units: Vec<Unit> = Vec::new();
-    let (faint, order): (Vec<usize>, Vec<usize>) = order.into_iter().partition(|i| trains[*i].faint);
+    let (faint, order): (Vec<usize>, Vec<usize>) =
+        order.into_iter().partition(|i| trains[*i].faint);
     for i in order {
         match units.iter_mut().find(|u| u.is(&trains[i])) {
             Some(unit) => unit.take(i, &trains[i], gaps),

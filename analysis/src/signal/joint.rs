@@ -199,8 +199,7 @@ impl Joint<'_> {
         let range = burst.reaches(self.template, self.samples.len());
         let turn = Complex64::from_polar(1.0, burst.omega);
         let middle = burst.middle();
-        let mut phasor =
-            Complex64::from_polar(1.0, burst.omega * (range.start as f64 - middle));
+        let mut phasor = Complex64::from_polar(1.0, burst.omega * (range.start as f64 - middle));
         let [mut shape, mut carrier] =
             [(); 2].map(|()| Piece { first: range.start, values: Vec::with_capacity(range.len()) });
         let edges = [(burst.on, burst.widths[0], -1.0), (burst.off, burst.widths[1], 1.0)];
@@ -239,20 +238,24 @@ impl Joint<'_> {
         let count = bursts.len();
         let products = DMatrix::from_fn(count, count, |i, j| bases[i].shape.with(&bases[j].shape));
         let inverse = products.try_inverse()?;
-        let seen: Vec<[Complex64; 3]> = bases.iter().map(|b| b.shape.frames(&frames, start)).collect();
+        let seen: Vec<[Complex64; 3]> =
+            bases.iter().map(|b| b.shape.frames(&frames, start)).collect();
         for (i, burst) in bursts.iter_mut().enumerate() {
-            for axis in 0..3 {
-                burst.amplitude[axis] = (0..count).map(|j| inverse[(i, j)] * seen[j][axis]).sum();
-            }
+            burst.amplitude = std::array::from_fn(|axis| {
+                (0..count).map(|j| inverse[(i, j)] * seen[j][axis]).sum()
+            });
         }
         for (basis, burst) in bases.iter().zip(&bursts) {
-            for (g, frame) in basis.shape.values.iter().zip(&mut frames[basis.shape.first - start..]) {
+            for (g, frame) in
+                basis.shape.values.iter().zip(&mut frames[basis.shape.first - start..])
+            {
                 frame.iter_mut().zip(&burst.amplitude).for_each(|(z, a)| *z -= a * g);
             }
         }
-        let cost = self.noise.iter().enumerate().map(|(axis, noise)| {
-            frames.iter().map(|f| f[axis].norm_sqr()).sum::<f64>() / noise
-        });
+        let cost =
+            self.noise.iter().enumerate().map(|(axis, noise)| {
+                frames.iter().map(|f| f[axis].norm_sqr()).sum::<f64>() / noise
+            });
         let cost = cost.sum();
         let slopes: Vec<&Piece> = bases.iter().flat_map(|b| &b.slopes).collect();
         let onto = DMatrix::from_fn(slopes.len(), count, |i, j| slopes[i].with(&bases[j].shape));
@@ -284,7 +287,8 @@ impl Joint<'_> {
     /// What the residual has along the burst in each of its quarters.
     fn unsteadiness(&self, burst: &Burst, shape: &Piece, residual: &Residual) -> f64 {
         let power = self.power(burst);
-        let (first, last) = (burst.on.ceil().max(0.0) as usize, burst.off.floor().max(0.0) as usize);
+        let (first, last) =
+            (burst.on.ceil().max(0.0) as usize, burst.off.floor().max(0.0) as usize);
         let (first, last) = (first.max(shape.first), last.min(shape.end()));
         let quarter = (last.saturating_sub(first) / 4).max(1);
         let deviation = |q: usize| {
@@ -312,8 +316,7 @@ impl Joint<'_> {
         [burst.on, burst.off].map(|edge| {
             let first = (edge - half).ceil().max(shape.first as f64) as usize;
             let last = ((edge + half).floor().max(0.0) as usize).min(shape.end());
-            let overlap: f64 =
-                (first..last).map(value).map(|y| y * (1.0 - y) + 0.5 / power).sum();
+            let overlap: f64 = (first..last).map(value).map(|y| y * (1.0 - y) + 0.5 / power).sum();
             6.0 * (overlap - self.template.own_overlap())
         })
     }
@@ -350,8 +353,9 @@ impl Joint<'_> {
             let off = mean(shape, &state.residual, plateau);
             burst.amplitude.iter_mut().zip(off).for_each(|(a, o)| *a += o);
             let seen = (burst.off.min(end) - burst.on.max(0.0)).max(1.0);
-            burst.energy_to_noise = self.noise.iter().zip(&burst.amplitude)
-                .map(|(n, a)| a.norm_sqr() / n).sum::<f64>() * seen;
+            burst.energy_to_noise =
+                self.noise.iter().zip(&burst.amplitude).map(|(n, a)| a.norm_sqr() / n).sum::<f64>()
+                    * seen;
             // Where a sample tells little, an edge is a change point in noise, known
             // to some times noise over power (Hinkley, Biometrika 57 (1970) 1–17,
             // quoted from memory), not to the bound.
@@ -403,12 +407,15 @@ mod tests {
         let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
         let mut part = || -> f32 { StandardNormal.sample(&mut rng) };
         let half = std::f32::consts::FRAC_1_SQRT_2;
-        (0..length).map(|_| std::array::from_fn(|_| Complex32::new(part(), part()) * half)).collect()
+        (0..length)
+            .map(|_| std::array::from_fn(|_| Complex32::new(part(), part()) * half))
+            .collect()
     }
 
     fn template() -> StepTemplate {
-        let taps: Vec<f32> =
-            (-24..=24).map(|n| (0.5 + 0.5 * (f64::from(n) / 25.0 * 3.14159).cos()) as f32).collect();
+        let taps: Vec<f32> = (-24..=24)
+            .map(|n| (0.5 + 0.5 * (f64::from(n) / 25.0 * std::f64::consts::PI).cos()) as f32)
+            .collect();
         StepTemplate::new(&taps, 8)
     }
 
@@ -433,7 +440,12 @@ mod tests {
             over_bound += ((found[0].omega - 0.21) / bound).powi(2);
         }
         let root = |sum: f64| (sum / runs as f64).sqrt();
-        println!("in u: carrier {:.2}, edge {:.2}; over the bound {:.2}", root(carrier), root(edges), root(over_bound));
+        println!(
+            "in u: carrier {:.2}, edge {:.2}; over the bound {:.2}",
+            root(carrier),
+            root(edges),
+            root(over_bound)
+        );
         assert!((0.9..1.15).contains(&root(carrier)), "{}", root(carrier));
         assert!((0.85..1.25).contains(&root(edges)), "{}", root(edges));
         assert!((0.9..1.15).contains(&root(over_bound)), "{}", root(over_bound));
@@ -455,8 +467,10 @@ mod tests {
                 b.apply(&mut samples, &template, 1.0);
             });
             let joint = Joint { samples: &samples, noise: &[1.0; 3], template: &template };
-            let guess =
-                [burst(63.0, 152.0, 0.104, [Complex64::ZERO; 3]), burst(92.0, 188.0, 0.107, [Complex64::ZERO; 3])];
+            let guess = [
+                burst(63.0, 152.0, 0.104, [Complex64::ZERO; 3]),
+                burst(92.0, 188.0, 0.107, [Complex64::ZERO; 3]),
+            ];
             let found = joint.fit(&guess).unwrap();
             for i in 0..2 {
                 in_u[3 * i] += ((found[i].on - truth[i].on) / found[i].u_edge).powi(2);

@@ -1,8 +1,8 @@
 //! From the sums of the trains to the numbers that are reported.
 
 use super::CARRIER_HZ;
-use super::identity::{self, Unit};
 use super::format::{Calibration, StreamFormat};
+use super::identity::{self, Unit};
 use super::measurement::{Measurement, PulseCount, Transmitter};
 use super::steady::SteadyCarrier;
 use super::tracker::{Tracker, Train};
@@ -141,11 +141,8 @@ fn transmitter(
         let field = Reading::new(amplitude.value, amplitude.u.hypot(u_calibration));
         (field, vector, u_calibration / amplitude.value)
     });
-    let pulses = PulseCount {
-        expected: unit.expected,
-        found: sums.found,
-        overlapped: sums.overlapped,
-    };
+    let pulses =
+        PulseCount { expected: unit.expected, found: sums.found, overlapped: sums.overlapped };
     let irregular = period.wanders && period.jitter_s > IRREGULAR_S;
     // That of an earlier train is only known as measured.
     let fitted = !irregular && unit.first_on_s == sums.first_on_s();

@@ -173,7 +173,9 @@ impl Separation<'_> {
         let noise = self.search_noise;
         self.bank.load(self.view, &noise[..self.axes]);
         let mut flaws = 0;
-        while let Some(candidate) = self.bank.strongest().filter(|c| c.statistic > self.limits.candidate) {
+        while let Some(candidate) =
+            self.bank.strongest().filter(|c| c.statistic > self.limits.candidate)
+        {
             if parts.len() == MOST_BURSTS {
                 break;
             }
@@ -244,9 +246,10 @@ impl Separation<'_> {
     fn fit_together(&mut self, parts: &mut [Part], touched: Range<usize>) -> Range<usize> {
         let newest = parts.len() - 1;
         let mut together = vec![newest];
-        together.extend((0..newest).filter(|&i| {
-            parts[i].coherent && parts[i].burst.shares_time(&parts[newest].burst)
-        }));
+        together
+            .extend((0..newest).filter(|&i| {
+                parts[i].coherent && parts[i].burst.shares_time(&parts[newest].burst)
+            }));
         together.truncate(MOST_JOINT);
         let join = |a: Range<usize>, b: Range<usize>| a.start.min(b.start)..a.end.max(b.end);
         let mut touched = touched;
@@ -296,7 +299,8 @@ impl Separation<'_> {
         };
         let overlaps: Vec<bool> = (0..parts.len()).map(overlapped).collect();
         let all = parts.into_iter().zip(kinds).zip(overlaps);
-        all.map(|((part, kind), overlapped)| Found { burst: part.burst, kind, overlapped }).collect()
+        all.map(|((part, kind), overlapped)| Found { burst: part.burst, kind, overlapped })
+            .collect()
     }
 }
 

@@ -35,7 +35,8 @@ impl Spectra {
         let length = 2 * hop * PADDING;
         let fft = FftPlanner::new().plan_fft_forward(length);
         let bin_hz = rate_hz / length as f64;
-        let bins = (band_hz.start / bin_hz).ceil() as isize..(band_hz.end / bin_hz).floor() as isize + 1;
+        let bins =
+            (band_hz.start / bin_hz).ceil() as isize..(band_hz.end / bin_hz).floor() as isize + 1;
         let count = bins.len();
         Self {
             axes,
@@ -116,7 +117,9 @@ mod tests {
         for offset_hz in [-277.0, -0.4, 0.0, 13.0, 298.0] {
             let omega = std::f64::consts::TAU * offset_hz / 1000.0;
             let window: Vec<Frame> = (0..64)
-                .map(|n| [0.5, 0.0, 1.0].map(|a| Complex32::from_polar(a, (omega * n as f64) as f32)))
+                .map(|n| {
+                    [0.5, 0.0, 1.0].map(|a| Complex32::from_polar(a, (omega * n as f64) as f32))
+                })
                 .collect();
             spectra.transform(&window);
             let mut cells = vec![0.0; spectra.bins()];

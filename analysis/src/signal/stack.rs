@@ -68,7 +68,8 @@ impl Stack<'_> {
     pub(super) fn measure(&self, guess: Guess) -> Option<Stacked> {
         let mut now = guess;
         for _ in 0..2 {
-            now.omega = self.best(now, 8.0, 1.0, |g, hz| Guess { omega: g.omega + self.turn(hz), ..g });
+            now.omega =
+                self.best(now, 8.0, 1.0, |g, hz| Guess { omega: g.omega + self.turn(hz), ..g });
             now = self.edges(now)?;
             let drift = 0.03 * self.rate_hz / self.slots(&now).max(2) as f64;
             let spread = |g: Guess, d: f64| {
@@ -78,7 +79,8 @@ impl Stack<'_> {
             let d = self.best_of(now, drift, drift / 12.0, spread);
             now = spread(now, d);
         }
-        now.omega = self.best(now, 2.0, 0.25, |g, hz| Guess { omega: g.omega + self.turn(hz), ..g });
+        now.omega =
+            self.best(now, 2.0, 0.25, |g, hz| Guess { omega: g.omega + self.turn(hz), ..g });
         self.judged(now)
     }
 
@@ -91,7 +93,13 @@ impl Stack<'_> {
     }
 
     /// The change within `reach` that the energy is greatest for.
-    fn best_of(&self, at: Guess, reach: f64, step: f64, change: impl Fn(Guess, f64) -> Guess) -> f64 {
+    fn best_of(
+        &self,
+        at: Guess,
+        reach: f64,
+        step: f64,
+        change: impl Fn(Guess, f64) -> Guess,
+    ) -> f64 {
         let count = (reach / step).round() as i32;
         let energy = |x: f64| self.energies(&change(at, x)).iter().sum::<f64>();
         let grid = (-count..=count).map(|i| f64::from(i) * step);
@@ -135,7 +143,8 @@ impl Stack<'_> {
     /// Energy over noise of each pulse.
     fn energies(&self, guess: &Guess) -> Vec<f64> {
         let half = 0.5 * guess.length;
-        let of = |m: f64| self.over_noise(&self.sum(m - half, m + half, guess.omega)) / guess.length;
+        let of =
+            |m: f64| self.over_noise(&self.sum(m - half, m + half, guess.omega)) / guess.length;
         self.middles(guess).map(of).collect()
     }
 
@@ -207,7 +216,11 @@ impl Stack<'_> {
         };
         let halves = energies.chunks(slots.div_ceil(2).max(1));
         // What is only there for a while is something else.
-        if slots < 4 || evidence < 0.5 * EVIDENCE || energy <= 0.0 || !halves.into_iter().all(half_sure) {
+        if slots < 4
+            || evidence < 0.5 * EVIDENCE
+            || energy <= 0.0
+            || !halves.into_iter().all(half_sure)
+        {
             return None;
         }
         let mut vectors = Matrix3::zeros();
@@ -227,7 +240,8 @@ impl Stack<'_> {
         }
         // Scores of the single pulses over the curvature of their sum.
         let step = 0.05 / at.length;
-        let [low, high] = [-step, step].map(|d| self.energies(&Guess { omega: at.omega + d, ..at }));
+        let [low, high] =
+            [-step, step].map(|d| self.energies(&Guess { omega: at.omega + d, ..at }));
         let scores = high.iter().zip(&low).map(|(h, l)| (h - l) / (2.0 * step));
         let score: f64 = scores.map(|s| s * s).sum();
         let ends: f64 = high.iter().sum::<f64>() + low.iter().sum::<f64>();

@@ -18,8 +18,6 @@ use super::frontend::Frame;
 /// Power over noise of a cell that counts as present: noise on three axes
 /// exceeds it once in eight times.
 const PRESENT: f32 = 5.0;
-/// Power over noise that counts for no more than this when the strongest is chosen.
-const OUTSHONE: f32 = 100.0;
 /// Share of the windows in which it must be.
 const MOST_WINDOWS: f64 = 0.7;
 /// The same while pulses are still in the samples.
@@ -32,8 +30,10 @@ const COHERENT: f64 = 0.3;
 const MOST_CARRIERS: usize = 8;
 /// A burst cancels a carrier when this share of its power is left of both.
 const CANCELS: f64 = 0.25;
-/// Radians over a hop within which two carriers are not told apart (1.5 Hz).
-const SAME_HOPS: f64 = 0.3;
+/// Radians over a hop within which two carriers are not told apart (0.5 Hz).
+const SAME_HOPS: f64 = 0.1;
+/// Rounds in which close carriers are measured in turn.
+const RELAXATIONS: usize = 6;
 /// Share of the error taken over from one hop.
 const GAIN: f64 = 0.15;
 /// Amplitude over its own uncertainty, squared, below which a carrier is gone.
@@ -200,7 +200,8 @@ impl Steady {
         let apart = |omega: f64| self.carriers.iter().all(|c| (c.omega - omega).abs() > near);
         let share = if pulses_in { NEARLY_ALL } else { MOST_WINDOWS };
         let Some(cell) = most_present(windows, share, |k| apart(omega_of(k))) else { return false };
-        let measured = measured(span, omega_of(cell), hop, noise);
+        let reach = std::f64::consts::TAU / (3.0 * hop as f64);
+        let measured = measured(span, omega_of(cell), reach, hop, noise);
         let Some((omega, amplitude)) = measured.filter(|m| apart(m.0)) else { return false };
         let mut carrier = Carrier {
             omega,
@@ -219,6 +220,30 @@ impl Steady {
     pub(super) fn power(&self) -> f64 {
         let on = |axis: usize| self.carriers.iter().map(|c| c.amplitude[axis].norm()).sum::<f64>();
         (0..3).map(|axis| on(axis).powi(2)).fold(0.0, f64::max)
+    }
+
+    /// Measure each carrier again with the others taken out, as often as it takes
+    /// for close ones to come apart (Li and Stoica, IEEE Trans. Signal Processing
+    /// 44 (1996) 281–295).
+    pub(super) fn relax(&mut self, span: &mut [Frame], hop: usize, noise: &[f64]) {
+        let count = self.carriers.len();
+        let rounds = if count > 1 { RELAXATIONS } else { 0 };
+        for i in (0..rounds).flat_map(|_| 0..count) {
+            let carrier = &mut self.carriers[i];
+            let back = -carrier.omega * span.len() as f64;
+            carrier.phase *= Complex64::from_polar(1.0, back);
+            let start = carrier.phase;
+            carrier.run(span, 1.0);
+            let reach = 0.5 * SAME_HOPS / hop as f64;
+            match measured(span, carrier.omega, reach, hop, noise) {
+                Some((omega, amplitude)) => {
+                    (carrier.omega, carrier.amplitude) = (omega, amplitude);
+                    carrier.phase = Complex64::ONE;
+                }
+                None => carrier.phase = start,
+            }
+            carrier.run(span, -1.0);
+        }
     }
 
     /// The carriers as bursts that fill a span of `length` samples.
@@ -272,8 +297,8 @@ fn most_present<'a>(
         sums.resize(cells.len(), 0.0f32);
         for ((count, sum), &p) in counts.iter_mut().zip(&mut sums).zip(cells) {
             *count += if p > PRESENT { 1.0 } else { 0.0 };
-            // Clipped, so that pulses do not outshine it.
-            *sum += p.min(OUTSHONE);
+            // Of the magnitude, so that pulses do not outshine it.
+            *sum += p.sqrt();
         }
         total += 1;
     }
@@ -282,11 +307,12 @@ fn most_present<'a>(
     best.max_by(|a, b| sums[*a].total_cmp(&sums[*b])).filter(|_| total >= 16)
 }
 
-/// Frequency and amplitude of the steady carrier near `near`, its phase that at
-/// the first sample; `None` if there is nothing coherent.
+/// Frequency and amplitude of the steady carrier within `reach` of `near`, its
+/// phase that at the first sample; `None` if there is nothing coherent.
 fn measured(
     span: &[Frame],
     near: f64,
+    reach: f64,
     hop: usize,
     noise: &[f64],
 ) -> Option<(f64, [Complex64; 3])> {
@@ -303,7 +329,7 @@ fn measured(
     }
     let per_bin = TAU / size as f64;
     let centre = (near / per_bin).round() as isize;
-    let reach = (size as f64 / (3.0 * hop as f64)).ceil() as isize;
+    let reach = (reach / per_bin).ceil() as isize;
     let at = |k: isize| power[k.rem_euclid(size as isize) as usize];
     let best = (centre - reach..=centre + reach).max_by(|a, b| at(*a).total_cmp(&at(*b)))?;
     let (low, mid, high) = (at(best - 1).sqrt(), at(best).sqrt(), at(best + 1).sqrt());
@@ -320,9 +346,8 @@ fn measured(
         }
         sum.map(|s| s / hop as f64)
     });
-    let over_noise = |a: &[Complex64; 3]| -> f64 {
-        a.iter().zip(noise).map(|(a, n)| a.norm_sqr() / n).sum()
-    };
+    let over_noise =
+        |a: &[Complex64; 3]| -> f64 { a.iter().zip(noise).map(|(a, n)| a.norm_sqr() / n).sum() };
     let mut pieces: Vec<[Complex64; 3]> = pieces.collect();
     pieces.sort_by(|a, b| over_noise(a).total_cmp(&over_noise(b)));
     let usual = pieces.get(pieces.len() / 2).map_or(0.0, over_noise);

@@ -51,6 +51,8 @@ const BREAK_FLOOR: f64 = 1e-3;
 const WEAK_ENERGY: f64 = 63.0;
 /// A pulse of this energy over noise may leave something over that shows.
 const LEFT_OVER_ENERGY: f64 = 1000.0;
+/// A carrier is known to have stopped after this.
+const STOPPED_S: f64 = 0.25;
 /// Noise that rises fills all frequencies: half the cells of a window are above
 /// this times their mean, none above so many times their median, for so many hops.
 const LOUD: f32 = 4.0;
@@ -201,7 +203,6 @@ impl Stretch {
         self.find_steady(true);
     }
 
-
     /// Spectrum of the window that ends with hop `h` of the span.
     fn look_at(&mut self, h: usize) {
         self.cells.resize_with(self.cells.len().max(h + 1), Vec::new);
@@ -237,6 +238,7 @@ impl Stretch {
             if !found {
                 return;
             }
+            self.steady.relax(&mut self.span[(first - 2) * hop..], hop, &noise[..self.axes]);
             for h in first..=last {
                 self.look_at(h);
             }
@@ -264,7 +266,10 @@ impl Stretch {
         }
         // A stretch may be shorter than a hop.
         let peak = self.peaks.get(h).copied().unwrap_or(0.0);
-        let before = self.peaks[h.saturating_sub(2).min(self.peaks.len())..h.min(self.peaks.len())].iter().copied().fold(0.0, f32::max);
+        let before = self.peaks[h.saturating_sub(2).min(self.peaks.len())..h.min(self.peaks.len())]
+            .iter()
+            .copied()
+            .fold(0.0, f32::max);
         let quiet = f64::from(peak) <= self.limits.sign;
         let sure = now as f64 - UNSURE_S * self.rate_hz;
         let due = expected(now as f64 - REGION_S * self.rate_hz..now as f64 + 2.0 * hop as f64);
@@ -298,10 +303,11 @@ impl Stretch {
             return Some(Settled::default());
         }
         let look = ends_here
-            || due.iter().any(|b| ended(b))
+            || due.iter().any(ended)
             || (fallen && !due.iter().any(ends_soon))
             || h >= region.looked + PATIENCE;
-        let settled = look.then(|| self.take_apart(region, h, now, quiet, ends_here, frontend, expected));
+        let settled =
+            look.then(|| self.take_apart(region, h, now, quiet, ends_here, frontend, expected));
         self.steady_again();
         Some(settled.unwrap_or_default())
     }
@@ -371,11 +377,11 @@ impl Stretch {
         let (taken, held): (Vec<Found>, Vec<Found>) =
             over.into_iter().partition(|f| last || f.burst.off <= sure);
         let hop = self.hop();
+        // What a carrier leaves that has stopped goes on for longer than most pulses.
+        let longer = STOPPED_S * self.rate_hz;
         let ended = |steady: &mut Steady, span: &mut [Frame], f: &Found| {
-            f.kind != Kind::Leak && steady.end(&f.burst, span, hop)
+            f.kind != Kind::Leak && f.burst.length() > longer && steady.end(&f.burst, span, hop)
         };
-        let taken: Vec<Found> =
-            taken.into_iter().filter(|f| !ended(&mut self.steady, &mut self.span, f)).collect();
         let open: Vec<Found> =
             open.into_iter().filter(|f| !ended(&mut self.steady, &mut self.span, f)).collect();
         if self.span.len() == now {
@@ -486,8 +492,8 @@ impl Stretch {
             let mut pulse = found[i].clone();
             let rest = found.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, f)| &f.burst);
             let all = rest.chain(open.iter().map(|f| &f.burst)).chain(&steady);
-            let (own, others): (Vec<&Burst>, Vec<&Burst>) = (all.chain(&self.taken))
-                .partition(|b| b.may_leak_from(&pulse.burst, self.rate_hz));
+            let (own, others): (Vec<&Burst>, Vec<&Burst>) =
+                (all.chain(&self.taken)).partition(|b| b.may_leak_from(&pulse.burst, self.rate_hz));
             let under = own.into_iter().filter(|leak| leak.spans(&pulse.burst)).cloned();
             let under: Vec<Burst> = under.collect();
             under.iter().for_each(|leak| pulse.burst.join(leak, 1.0));

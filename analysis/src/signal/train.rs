@@ -216,7 +216,13 @@ impl TrainSums {
 
     /// Take in pulses that were measured together, number `first` the first of
     /// them at `on_s`.
-    pub(super) fn add_stack(&mut self, first: usize, on_s: f64, stacked: &Summed, to_field: &[[f64; 3]; 3]) {
+    pub(super) fn add_stack(
+        &mut self,
+        first: usize,
+        on_s: f64,
+        stacked: &Summed,
+        to_field: &[[f64; 3]; 3],
+    ) {
         let count = stacked.slots as f64;
         self.found += stacked.found;
         self.energy += stacked.energy_to_noise * stacked.found as f64;

@@ -45,10 +45,34 @@ struct Quantity {
 }
 
 const QUANTITIES: [Quantity; 4] = [
-    Quantity { name: "carrier", column: "carrier_hz", unit: ("Hz", 1.0), digits: 2, of: |r| r.carrier_hz },
-    Quantity { name: "period", column: "period_s", unit: ("ms", 1e3), digits: 3, of: |r| r.period_s },
-    Quantity { name: "on time", column: "on_time_s", unit: ("ms", 1e3), digits: 2, of: |r| r.on_time_s },
-    Quantity { name: "field", column: "field_a_per_m", unit: ("nA/m", 1e9), digits: 2, of: |r| r.field },
+    Quantity {
+        name: "carrier",
+        column: "carrier_hz",
+        unit: ("Hz", 1.0),
+        digits: 2,
+        of: |r| r.carrier_hz,
+    },
+    Quantity {
+        name: "period",
+        column: "period_s",
+        unit: ("ms", 1e3),
+        digits: 3,
+        of: |r| r.period_s,
+    },
+    Quantity {
+        name: "on time",
+        column: "on_time_s",
+        unit: ("ms", 1e3),
+        digits: 2,
+        of: |r| r.on_time_s,
+    },
+    Quantity {
+        name: "field",
+        column: "field_a_per_m",
+        unit: ("nA/m", 1e9),
+        digits: 2,
+        of: |r| r.field,
+    },
 ];
 
 /// Write tables and pictures to `folder`; gives what to tell about the trends.
@@ -89,7 +113,10 @@ pub fn write(folder: &Path, all: &[Measured]) -> Result<String> {
             drawn.push(OverTimeLine {
                 label: format!("{}: {median:.*} {unit}", line.label, quantity.digits),
                 median,
-                points: points.iter().map(|p| Point { value: p.value.scaled(scale), ..*p }).collect(),
+                points: points
+                    .iter()
+                    .map(|p| Point { value: p.value.scaled(scale), ..*p })
+                    .collect(),
                 jumps: found.jumps,
             });
         }
@@ -99,7 +126,8 @@ pub fn write(folder: &Path, all: &[Measured]) -> Result<String> {
             pictures::write(folder, &file, &chart)?;
         }
     }
-    let bytes = trends.into_inner().map_err(|e| Error::file("trends", e.to_string(), "report this"))?;
+    let bytes =
+        trends.into_inner().map_err(|e| Error::file("trends", e.to_string(), "report this"))?;
     files::write_whole(&folder.join("trends.csv"), &bytes)?;
     if told.is_empty() {
         told = "too few rows for a trend: record for longer, or ask for shorter rows\n".into();
@@ -182,7 +210,8 @@ fn rows_csv(lines: &[Line<'_>]) -> Result<String> {
             writer.write_record(&fields).map_err(bad)?;
         }
     }
-    let bytes = writer.into_inner().map_err(|e| Error::file("rows", e.to_string(), "report this"))?;
+    let bytes =
+        writer.into_inner().map_err(|e| Error::file("rows", e.to_string(), "report this"))?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
@@ -196,7 +225,8 @@ fn tell(line: &Line<'_>, quantity: &Quantity, found: &Trend) -> String {
     told += &format!("{} {}: {rate}{verdict}\n", line.label, quantity.name);
     for jump in &found.jumps {
         let size = units::plus_minus(jump.size.scaled(scale), unit);
-        told += &format!("{} {}: jump of {size} at {:.0} s\n", line.label, quantity.name, jump.at_s);
+        told +=
+            &format!("{} {}: jump of {size} at {:.0} s\n", line.label, quantity.name, jump.at_s);
     }
     told
 }

@@ -9,8 +9,8 @@ use coilrig_analysis::survey::{
 use serde::Deserialize;
 
 use super::run::notes;
-use crate::measuring::Keep;
 use crate::error::{Error, Result};
+use crate::measuring::Keep;
 use crate::readings::line_from;
 use crate::{files, measuring};
 
