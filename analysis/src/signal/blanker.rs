@@ -11,6 +11,8 @@ use super::decimator::Line;
 
 /// Frames in a group; stretches are looked at group by group.
 pub(super) const GROUP: usize = 16;
+/// Judged frames that must stay in the line.
+pub(super) const LOOK_BACK: usize = 4 * GROUP;
 /// Frames left out next to the one judged, for the ringing of the receiver's filter.
 const GUARD: usize = 8;
 /// Frames averaged on each side.

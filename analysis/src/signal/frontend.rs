@@ -3,7 +3,7 @@
 
 use num_complex::{Complex32, Complex64};
 
-use super::blanker::{Blanker, GROUP};
+use super::blanker::{Blanker, GROUP, LOOK_BACK};
 use super::decimator::{Decimator, Line};
 use super::template::StepTemplate;
 use super::{CARRIER_HZ, StreamFormat};
@@ -148,7 +148,9 @@ impl Frontend {
             let wanted = self.to_fine.ready(&self.blanked, from, last);
             let next = wanted.end;
             self.to_fine.run(&self.blanked, wanted, &mut self.fine.numbers);
-            self.blanked.keep_from(self.to_fine.needs_from(next), self.lanes);
+            // The blanker may look back at frames that the filter is done with.
+            let judged = self.blanked.end(self.lanes).saturating_sub(LOOK_BACK);
+            self.blanked.keep_from(self.to_fine.needs_from(next).min(judged), self.lanes);
         }
         let wanted = self.to_working.ready(&self.fine, self.made, last);
         self.made = wanted.end;
