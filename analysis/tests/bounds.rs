@@ -7,11 +7,11 @@
 mod synth;
 
 use rand::{RngExt, SeedableRng};
-use synth::{Scene, Tx, rms};
+use synth::{Scene, Tx, random_vector, rms};
 
 #[test]
 fn carrier_and_amplitude_reach_the_bound_of_their_pulses() {
-    let seeds = std::env::var("SEEDS").ok().and_then(|s| s.parse().ok()).unwrap_or(24u64);
+    let seeds = synth::seeds(24);
     for decibels in [15.0, 20.0, 25.0, 40.0] {
         let mut over_bound: [Vec<f64>; 2] = Default::default();
         let mut in_u: [Vec<f64>; 4] = Default::default();
@@ -19,12 +19,10 @@ fn carrier_and_amplitude_reach_the_bound_of_their_pulses() {
         let (mut found, mut due) = (0, 0);
         for seed in 0..seeds {
             let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(9000 + seed);
-            let mut direction = [0.0; 3].map(|_: f64| rng.random_range(-1.0..1.0));
-            let norm = direction.iter().map(|d: &f64| d * d).sum::<f64>().sqrt();
             let on_s: f64 = rng.random_range(0.07..0.12);
             let rho = 10f64.powf(decibels / 10.0);
             let magnitude = (rho / on_s).sqrt() * 1e-9;
-            direction.iter_mut().for_each(|d| *d *= magnitude / norm);
+            let direction = random_vector(&mut rng, magnitude);
             let (offset, period) = (rng.random_range(-80.0..80.0), rng.random_range(0.9..1.1));
             let mut tx = Tx::new(offset, direction, period, on_s, rng.random_range(0.1..0.9));
             tx.continuous = false;

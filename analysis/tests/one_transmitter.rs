@@ -4,7 +4,7 @@
 mod synth;
 
 use rand::{RngExt, SeedableRng};
-use synth::{Scene, Tx, rms};
+use synth::{Scene, Tx, random_vector, rms};
 
 /// Error of each quantity, and error over stated uncertainty, over the seeds.
 #[derive(Default)]
@@ -37,9 +37,7 @@ fn strong_unit_over_thirty_seconds() {
         std::array::from_fn(|_| Errors::default());
     for seed in 0..40 {
         let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(1000 + seed);
-        let mut direction = [0.0; 3].map(|_: f64| rng.random_range(-1.0..1.0));
-        let norm = direction.iter().map(|d: &f64| d * d).sum::<f64>().sqrt();
-        direction.iter_mut().for_each(|d| *d *= 1e-6 / norm);
+        let direction = random_vector(&mut rng, 1e-6);
         let mut tx = Tx::new(
             rng.random_range(-80.0..80.0),
             direction,

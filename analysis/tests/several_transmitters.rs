@@ -5,12 +5,10 @@ mod synth;
 
 use coilrig_analysis::signal::Transmitter;
 use rand::{Rng, RngExt, SeedableRng};
-use synth::{Scene, Tx, rms};
+use synth::{Scene, Tx, random_vector, rms};
 
 fn random(rng: &mut impl Rng, magnitude: f64) -> Tx {
-    let mut direction = [0.0; 3].map(|_: f64| rng.random_range(-1.0..1.0));
-    let norm = direction.iter().map(|d: &f64| d * d).sum::<f64>().sqrt();
-    direction.iter_mut().for_each(|d| *d *= magnitude / norm);
+    let direction = random_vector(rng, magnitude);
     let mut tx = Tx::new(
         rng.random_range(-80.0..80.0),
         direction,

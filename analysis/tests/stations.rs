@@ -5,15 +5,13 @@ mod synth;
 
 use coilrig_analysis::signal::{Pulse, Transmitter};
 use rand::{Rng, RngExt, SeedableRng};
-use synth::{Scene, Tx};
+use synth::{Scene, Tx, random_vector};
 
 /// Fields over 40 dB, carriers within ± 100 Hz, periods and pulses as the
 /// published limits allow them.
 fn random(rng: &mut impl Rng) -> Tx {
     let magnitude = 10f64.powf(rng.random_range(-7.3..-5.3));
-    let mut direction = [0.0; 3].map(|_: f64| rng.random_range(-1.0..1.0));
-    let norm = direction.iter().map(|d: &f64| d * d).sum::<f64>().sqrt();
-    direction.iter_mut().for_each(|d| *d *= magnitude / norm);
+    let direction = random_vector(rng, magnitude);
     let mut tx = Tx::new(
         rng.random_range(-100.0..100.0),
         direction,
@@ -44,7 +42,7 @@ fn right(tx: &Tx, trains: &[usize], pulses: &[(Pulse, Option<usize>)]) -> usize 
 
 #[test]
 fn all_units_found_none_invented_pulses_assigned() {
-    let seeds = std::env::var("SEEDS").ok().and_then(|s| s.parse().ok()).unwrap_or(12u64);
+    let seeds = synth::seeds(12);
     let first = std::env::var("FIRST").ok().and_then(|s| s.parse().ok()).unwrap_or(0u64);
     let (mut units, mut found, mut invented, mut due, mut assigned) = (0, 0, 0, 0, 0);
     for seed in first..first + seeds {

@@ -6,25 +6,19 @@ use coilrig_analysis::signal::{Analyser, Calibration, Event, StreamFormat, Trans
 use num_complex::Complex32;
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
-use synth::{Scene, Tx, rms};
-
-fn seeds(default: u64) -> u64 {
-    std::env::var("SEEDS").ok().and_then(|s| s.parse().ok()).unwrap_or(default)
-}
+use synth::{Scene, Tx, random_vector, rms};
 
 #[test]
 fn trains_of_eight_decibels_a_pulse_are_found_in_a_minute() {
     let mut errors: [Vec<f64>; 4] = Default::default();
     let mut in_u: [Vec<f64>; 4] = Default::default();
-    let (seeds, mut found, mut extra) = (seeds(40), 0, 0);
+    let (seeds, mut found, mut extra) = (synth::seeds(40), 0, 0);
     for seed in 0..seeds {
         let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(7000 + seed);
         let on_s: f64 = rng.random_range(0.08..0.12);
-        let mut direction = [0.0; 3].map(|_: f64| rng.random_range(-1.0..1.0));
-        let norm = direction.iter().map(|d: &f64| d * d).sum::<f64>().sqrt();
         let rho = 10f64.powf(0.8);
         let magnitude = (rho / on_s).sqrt() * 1e-9;
-        direction.iter_mut().for_each(|d| *d *= magnitude / norm);
+        let direction = random_vector(&mut rng, magnitude);
         let (offset, period) = (rng.random_range(-80.0..80.0), rng.random_range(0.8..1.2));
         let mut tx = Tx::new(offset, direction, period, on_s, rng.random_range(0.1..0.9));
         tx.continuous = false;

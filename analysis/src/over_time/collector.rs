@@ -10,6 +10,10 @@ const WAITING: usize = 512;
 /// Fewer pulses make no row.
 const LEAST: usize = 3;
 
+/// Carriers and periods that agree like this are one transmitter in the next capture.
+const SAME_CARRIER_HZ: f64 = 10.0;
+const SAME_PERIOD: f64 = 0.05;
+
 /// One train over one stretch of time, times and frequencies by the true clock.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Row {
@@ -29,6 +33,15 @@ pub struct Row {
     pub field: Reading,
 }
 
+impl Row {
+    /// Whether a row of the next capture goes on with the transmitter of this one.
+    pub fn goes_on_in(&self, next: &Row) -> bool {
+        let apart_hz = (self.carrier_hz.value - next.carrier_hz.value).abs();
+        let ratio = self.period_s.value / next.period_s.value;
+        apart_hz < SAME_CARRIER_HZ && (ratio - 1.0).abs() < SAME_PERIOD
+    }
+}
+
 /// Gathers rows from the events of an analysis.
 pub struct Collector {
     row_s: f64,
@@ -43,11 +56,10 @@ pub struct Collector {
 impl Collector {
     /// Rows of `row_s` seconds under this calibration.
     pub fn new(row_s: f64, calibration: &Calibration, axes: usize) -> Self {
-        let identity = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
         Self {
             row_s,
             clock: calibration.clock_ratio(),
-            to_field: calibration.field_matrix(axes).unwrap_or(identity),
+            to_field: calibration.magnitude_matrix(axes),
             waiting: VecDeque::new(),
             current: Vec::new(),
             rows: Vec::new(),

@@ -8,4 +8,4 @@ mod collector;
 mod trend;
 
 pub use collector::{Collector, Row};
-pub use trend::{Jump, Point, Trend, trend};
+pub use trend::{Jump, Point, Trend, median, trend};

@@ -46,6 +46,13 @@ const AROUND: usize = 12;
 /// passes less than once in ten thousand series.
 const SURE: f64 = 6.0;
 
+/// Median of the values; `None` without any.
+pub fn median(points: &[Point]) -> Option<f64> {
+    let mut values: Vec<f64> = points.iter().map(|p| p.value.value).collect();
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
 /// Drift and jumps of `points`, which must be in order of time; `None` for fewer
 /// than five.
 pub fn trend(points: &[Point]) -> Option<Trend> {

@@ -9,16 +9,14 @@ use super::drawing::{Picture, PictureError};
 use super::legend::{Key, Legend};
 use super::plot::Plot;
 use super::style::{DOTTED, SERIES, Series, Stroke, colour};
-use crate::over_time::{Jump, Point};
+use crate::over_time::{Jump, Point, median};
 use crate::units;
 
 /// One transmitter's line.
 #[derive(Clone, Debug)]
 pub struct OverTimeLine {
-    /// Text in the legend: label and median.
+    /// Label in the legend, where the median stands beside it.
     pub label: String,
-    /// Median that the differences are from, in the chart's unit.
-    pub median: f64,
     /// Values in order of time, in the chart's unit.
     pub points: Vec<Point>,
     /// Jumps found.
@@ -32,6 +30,8 @@ pub struct OverTime {
     pub quantity: &'static str,
     /// Its unit.
     pub unit: &'static str,
+    /// Decimals of the median in the legend.
+    pub decimals: usize,
     /// A line for each transmitter.
     pub lines: Vec<OverTimeLine>,
 }
@@ -63,10 +63,14 @@ impl Picture for OverTime {
 
     fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<'_, DB>) -> Result<(), PictureError> {
         let (second, time) = self.time_unit();
-        let points = || self.lines.iter().flat_map(|l| l.points.iter().map(move |p| (l, p)));
+        let medians: Vec<f64> =
+            self.lines.iter().map(|l| median(&l.points).unwrap_or_default()).collect();
+        let points = || {
+            let with_median = self.lines.iter().zip(&medians);
+            with_median.flat_map(|(l, m)| l.points.iter().map(move |p| (*m, p)))
+        };
         let last = points().map(|(_, p)| p.at_s / second).fold(1e-3, f64::max);
-        let away =
-            |(l, p): (&OverTimeLine, &Point), k: f64| p.value.value - l.median + k * p.value.u;
+        let away = |(median, p): (f64, &Point), k: f64| p.value.value - median + k * p.value.u;
         let low = points().map(|p| away(p, -1.0)).fold(0.0, f64::min);
         let high = points().map(|p| away(p, 1.0)).fold(0.0, f64::max);
         let room = 0.08 * (high - low).max(1e-12);
@@ -74,8 +78,9 @@ impl Picture for OverTime {
         let name = format!("{} less its median ({})", self.quantity, self.unit);
         let y = Axis::linear(low - room, high + room, &name, 8, |v| units::significant(v, 3));
         let mut legend = Legend::new();
-        for (i, line) in self.lines.iter().enumerate() {
-            legend.add(Key::Mark(Self::series(i).mark, Self::series(i).colour), &line.label);
+        for (i, (line, median)) in self.lines.iter().zip(&medians).enumerate() {
+            let text = format!("{}: {median:.*} {}", line.label, self.decimals, self.unit);
+            legend.add(Key::Mark(Self::series(i).mark, Self::series(i).colour), text);
         }
         let jumps = self.lines.iter().any(|l| !l.jumps.is_empty());
         if jumps {
@@ -84,13 +89,13 @@ impl Picture for OverTime {
         let note = "Bars: standard uncertainty of each mean.".to_owned();
         let plot = Plot::lay_out(canvas, self.size(), &self.title(), &legend, (x, y), &[note])?;
         let (bottom, top) = (plot.y.from, plot.y.to);
-        for (i, line) in self.lines.iter().enumerate() {
+        for (i, (line, median)) in self.lines.iter().zip(&medians).enumerate() {
             let series = Self::series(i);
             for jump in &line.jumps {
                 let at = jump.at_s / second;
                 plot.line(canvas, [(at, bottom), (at, top)], jump_stroke(series.colour))?;
             }
-            let at = |p: &Point| (p.at_s / second, p.value.value - line.median);
+            let at = |p: &Point| (p.at_s / second, p.value.value - median);
             for piece in pieces(&line.points) {
                 let stroke = Stroke { width: 1.2, ..series.stroke() };
                 plot.line(canvas, piece.iter().map(at), stroke)?;
@@ -135,7 +140,6 @@ mod tests {
             |i: i32, v: f64| Point { at_s: 600.0 * f64::from(i), value: Reading::new(v, 0.01) };
         let line = |label: &str, jumps| OverTimeLine {
             label: label.into(),
-            median: 457_010.0,
             points: (0..30).map(|i| point(i, 457_010.0 + 0.002 * f64::from(i))).collect(),
             jumps,
         };
@@ -143,10 +147,11 @@ mod tests {
         let chart = OverTime {
             quantity: "carrier",
             unit: "Hz",
-            lines: vec![line("T1: 457 010.00 Hz", vec![jump]), line("T2: 457 010.00 Hz", vec![])],
+            decimals: 2,
+            lines: vec![line("T1", vec![jump]), line("T2", vec![])],
         };
         let svg = render(&chart).unwrap().svg;
-        for text in ["time (h)", "T1: 457 010.00 Hz", "jump", "carrier less its median (Hz)"] {
+        for text in ["time (h)", "T1: 457010.03 Hz", "jump", "carrier less its median (Hz)"] {
             assert!(svg.contains(text), "{text}");
         }
     }

@@ -5,34 +5,19 @@ use std::f64::consts::TAU;
 use num_complex::Complex32;
 
 use super::burst::Burst;
-use super::faint::EVIDENCE;
 use super::fit::LONGEST_EDGE_S;
 use super::format::{Calibration, FormatError, StreamFormat};
 use super::frontend::{Frame, Frontend};
 use super::measurement::Measurement;
 use super::noise::NoiseFloor;
 use super::pulse::Pulse;
-use super::residual::power_ratio;
 use super::separate::Found;
-use super::stack::{Guess, Stack, Stacked};
 use super::stretch::Stretch;
-use super::tracker::{Expected, Tracker, Train};
-use super::train::Summed;
-use super::{CARRIER_HZ, report};
+use super::tracker::{Assigned, Expected, Tracker};
+use super::{CARRIER_HZ, faint_trains, report, residual};
 
 /// Carriers are looked for within this distance of 457 kHz.
 const BAND_HZ: f64 = 300.0;
-/// Residual carrier is measured in windows of this length between the pulses.
-const WINDOW_S: f64 = 0.1;
-const MOST_WINDOWS: usize = 4;
-/// Kept clear of the pulses' edges.
-const CLEAR_S: f64 = 0.02;
-/// Pulses of a faint train that are measured together, at least.
-const LEAST_STACK: f64 = 8.0;
-/// Looks after which a faint train that is not seen any more is over.
-const MOST_UNSEEN: usize = 3;
-/// A steady carrier this close may be what the unit leaks.
-const LEAK_HZ: f64 = 1.0;
 
 /// Something the analysis has just found out.
 #[derive(Clone, Debug)]
@@ -80,11 +65,7 @@ impl Analyser {
         let centre = CARRIER_HZ - format.tuned_hz;
         let widest = BAND_HZ.min(0.4 * rate_hz);
         let band = (-widest).max(-visible - centre)..widest.min(visible - centre);
-        let to_field = calibration.field_matrix(format.axes).unwrap_or([
-            [1.0, 0.0, 0.0],
-            [0.0, 1.0, 0.0],
-            [0.0, 0.0, 1.0],
-        ]);
+        let to_field = calibration.magnitude_matrix(format.axes);
         Ok(Self {
             stretch: Stretch::new(&frontend, format.axes, rate_hz, band),
             frontend,
@@ -132,7 +113,7 @@ impl Analyser {
     /// End of the capture: analyse what is still inside and sum up.
     pub fn finish(mut self, on_event: &mut dyn FnMut(Event)) -> Measurement {
         self.end_stretch(on_event);
-        for (pulse, train) in self.tracker.finish() {
+        for Assigned { pulse, train, .. } in self.tracker.finish() {
             on_event(Event::Assigned { pulse, train });
         }
         self.measurement()
@@ -142,13 +123,12 @@ impl Analyser {
     pub fn measurement(&self) -> Measurement {
         let mean = self.stretch.noise.mean_per_sample();
         let noise = mean.map(|n| (n / self.rate_hz).sqrt());
-        let hop_s = self.stretch.hop() as f64 / self.rate_hz;
         let so_far = report::SoFar {
             samples: self.samples,
             gaps: self.gaps,
             noise_counts_rthz: noise[..self.format.axes].to_vec(),
             stray: self.tracker.stray,
-            steady: self.stretch.steady.summary(hop_s, self.rate_hz),
+            steady: self.stretch.steady.heard(self.stretch.hop(), self.rate_hz),
         };
         report::report(&self.format, &self.calibration, &self.tracker, so_far)
     }
@@ -194,12 +174,9 @@ impl Analyser {
                 expected.iter().map(|e| as_burst(e, start_s, *rate_hz)).collect()
             };
             let Some(settled) = stretch.watch(frontend, last, &mut expected) else { break };
-            let mut pulses: Vec<(Pulse, Vec<Burst>)> = Vec::new();
-            for (found, own) in settled.pulses {
-                pulses.push((self.as_pulse(&found), own));
-            }
-            pulses.sort_by(|a, b| a.0.on_s.total_cmp(&b.0.on_s));
-            for (pulse, _) in pulses {
+            let mut pulses: Vec<Pulse> = settled.iter().map(|f| self.as_pulse(f)).collect();
+            pulses.sort_by(|a, b| a.on_s.total_cmp(&b.on_s));
+            for pulse in pulses {
                 self.assign(pulse, on_event);
             }
         }
@@ -208,58 +185,8 @@ impl Analyser {
             self.stretch.remember(self.stretch.hops());
         }
         if last || self.stretch.history.is_due() {
-            self.look_for_faint();
-        }
-    }
-
-    /// Trains too weak for their single pulses, in the half minute before the span.
-    fn look_for_faint(&mut self) {
-        let Self { stretch, tracker, format, rate_hz, stretch_start_s, .. } = self;
-        let rate_hz = *rate_hz;
-        let noise = stretch.noise.per_sample();
-        let history = &stretch.history;
-        let start_s = *stretch_start_s + history.passed as f64 / rate_hz;
-        let end_s = start_s + history.samples.len() as f64 / rate_hz;
-        let stack = Stack { samples: &history.samples, noise: &noise[..format.axes], rate_hz };
-        let to_field = tracker.to_field;
-        for train in tracker.trains.iter_mut().filter(|t| t.faint && t.unseen < MOST_UNSEEN) {
-            // Not the pulses that have been counted before.
-            let (middle_s, period_s, offset_hz, length_s) = train.outlook(start_s);
-            if middle_s + (LEAST_STACK * period_s) > end_s {
-                continue;
-            }
-            let guess = Guess {
-                first: (middle_s - start_s) * rate_hz,
-                period: period_s * rate_hz,
-                omega: TAU * offset_hz / rate_hz,
-                length: length_s * rate_hz,
-            };
-            train.unseen += 1;
-            if let Some(found) = stack.measure(guess) {
-                train.unseen = 0;
-                let summed = summed(&found, rate_hz);
-                train.take_stack(start_s + found.on / rate_hz, &summed, &to_field);
-            }
-        }
-        for candidate in self.stretch.history.search() {
-            let Self { stretch, tracker, .. } = self;
-            let omega = stretch.omega(candidate.cell);
-            let (offset_hz, period_s) = (omega * rate_hz / TAU, candidate.period / rate_hz);
-            let alive = |t: &&Train| if t.faint { t.unseen < MOST_UNSEEN } else { t.is_sure() };
-            if tracker.trains.iter().filter(alive).any(|t| t.explains(offset_hz, period_s)) {
-                continue;
-            }
-            let history = &stretch.history;
-            let stack =
-                Stack { samples: &history.samples, noise: &noise[..self.format.axes], rate_hz };
-            let length = 2.0 * stretch.hop() as f64;
-            let guess = Guess { first: candidate.first, period: candidate.period, omega, length };
-            let Some(found) = stack.measure(guess).filter(|f| f.evidence > EVIDENCE) else {
-                continue;
-            };
-            let on_s = start_s + found.on / rate_hz;
-            let first = faint_pulse(&found, on_s, rate_hz);
-            tracker.trains.push(Train::faint(&first, &summed(&found, rate_hz), &to_field));
+            let Self { stretch, tracker, rate_hz, stretch_start_s, .. } = self;
+            faint_trains::look(stretch, tracker, *rate_hz, *stretch_start_s);
         }
     }
 
@@ -293,50 +220,14 @@ impl Analyser {
         pulse.id = self.pulses;
         self.pulses += 1;
         on_event(Event::Pulse(pulse.clone()));
-        let before: Vec<(usize, Pulse)> =
-            self.tracker.trains.iter().map(|t| (t.last, t.last_pulse.clone())).collect();
-        for (id, train) in self.tracker.push(pulse.clone()) {
+        for Assigned { pulse: id, train, follows } in self.tracker.push(pulse.clone()) {
             on_event(Event::Assigned { pulse: id, train });
-            let Some((number, previous)) = before.get(train) else { continue };
-            if self.tracker.trains[train].last == number + 1 {
-                self.residual_carrier(train, previous, &pulse);
+            if let Some(before) = follows {
+                let ratios =
+                    residual::between(&self.stretch, &before, &pulse, self.rate_hz, self.start_s());
+                let sums = &mut self.tracker.trains[train].sums;
+                ratios.into_iter().for_each(|(at_s, ratio)| sums.add_residual(at_s, ratio));
             }
-        }
-    }
-
-    /// Carrier that a unit leaks between two of its pulses.
-    fn residual_carrier(&mut self, train: usize, before: &Pulse, after: &Pulse) {
-        let stretch = &self.stretch;
-        let from = before.off_s + CLEAR_S;
-        let until = after.on_s - CLEAR_S;
-        let windows = (((until - from) / WINDOW_S) as usize).min(MOST_WINDOWS);
-        let omega = TAU * before.offset_hz / self.rate_hz;
-        let noise = stretch.noise.per_sample();
-        let noise = &noise[..self.format.axes];
-        let steady = stretch.steady.as_bursts(stretch.span.len(), noise);
-        let far = |b: &&Burst| (b.omega - omega).abs() > TAU * LEAK_HZ / self.rate_hz;
-        let others: Vec<&Burst> = steady.iter().filter(far).collect();
-        let (clear, length) = (CLEAR_S * self.rate_hz, (WINDOW_S * self.rate_hz) as usize);
-        let mut ratios = Vec::new();
-        for w in 0..windows {
-            let start_s = from + w as f64 * WINDOW_S;
-            let first = (start_s - self.start_s()) * self.rate_hz;
-            let last = first + length as f64;
-            let free = |b: &Burst| b.off + clear < first || b.on - clear > last;
-            if first < 0.0 || !stretch.taken.iter().chain(&stretch.open).all(free) {
-                continue;
-            }
-            let first = first as usize;
-            if let Some(samples) = stretch.raw.get(first..first + length) {
-                let mut samples = samples.to_vec();
-                for other in &others {
-                    other.moved(-(first as f64)).apply(&mut samples, stretch.template(), -1.0);
-                }
-                ratios.push((start_s, power_ratio(&samples, omega, before, noise)));
-            }
-        }
-        for (start_s, ratio) in ratios {
-            self.tracker.trains[train].sums.add_residual(start_s, ratio);
         }
     }
 }
@@ -344,57 +235,7 @@ impl Analyser {
 /// An expected pulse in samples of the span that begins at `start_s`.
 fn as_burst(expected: &Expected, start_s: f64, rate_hz: f64) -> Burst {
     let at = |s: f64| (s - start_s) * rate_hz;
-    Burst {
-        on: at(expected.on_s),
-        off: at(expected.off_s),
-        widths: expected.edge_s.map(|w| w.clamp(0.0, LONGEST_EDGE_S) * rate_hz),
-        seen_widths: [0.0; 2],
-        omega: TAU * expected.offset_hz / rate_hz,
-        amplitude: Default::default(),
-        plateau: 0.0,
-        energy_to_noise: 0.0,
-        u_edge: 0.0,
-        u_omega: 0.0,
-        unsteadiness: 0.0,
-    }
-}
-
-fn summed(found: &Stacked, rate_hz: f64) -> Summed {
-    Summed {
-        period_s: found.period / rate_hz,
-        length_s: found.length / rate_hz,
-        offset_hz: found.omega * rate_hz / TAU,
-        u_on_s: found.u_edge / rate_hz,
-        u_offset_hz: found.u_omega * rate_hz / TAU,
-        slots: found.slots,
-        found: found.found,
-        vectors: found.vectors,
-        amplitude_noise: found.amplitude_noise,
-        energy_to_noise: found.energy_to_noise,
-    }
-}
-
-/// A pulse that stands for the first of a faint train.
-fn faint_pulse(found: &Stacked, on_s: f64, rate_hz: f64) -> Pulse {
-    let magnitude = |axis: usize| found.vectors[(axis, axis)].max(0.0).sqrt();
-    Pulse {
-        id: 0,
-        on_s,
-        off_s: on_s + found.length / rate_hz,
-        u_edge_s: found.u_edge / rate_hz,
-        edge_s: [0.0; 2],
-        offset_hz: found.omega * rate_hz / TAU,
-        u_offset_hz: found.u_omega * rate_hz / TAU,
-        amplitude: std::array::from_fn(|a| magnitude(a).into()),
-        amplitude_noise: found.amplitude_noise,
-        energy_to_noise: found.energy_to_noise,
-        overlapped: false,
-    }
-}
-
-impl Train {
-    /// Pulses due from the first to the last one found, those in gaps not counted.
-    pub(super) fn expected(&self) -> usize {
-        self.last + 1 - self.slots_in_gaps
-    }
+    let widths = expected.edge_s.map(|w| w.clamp(0.0, LONGEST_EDGE_S) * rate_hz);
+    let omega = TAU * expected.offset_hz / rate_hz;
+    Burst::guess(at(expected.on_s), at(expected.off_s), widths, omega)
 }

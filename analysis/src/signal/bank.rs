@@ -201,19 +201,8 @@ impl Bank {
 
 #[cfg(test)]
 mod tests {
-    use rand::SeedableRng;
-    use rand_distr::{Distribution, StandardNormal};
-
+    use super::super::testing::noise;
     use super::*;
-
-    fn noise(length: usize, seed: u64) -> Vec<Frame> {
-        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
-        let mut part = || -> f32 { StandardNormal.sample(&mut rng) };
-        let half = std::f32::consts::FRAC_1_SQRT_2;
-        (0..length)
-            .map(|_| std::array::from_fn(|_| Complex32::new(part(), part()) * half))
-            .collect()
-    }
 
     #[test]
     fn false_alarms_are_as_rare_as_the_gamma_law_says() {

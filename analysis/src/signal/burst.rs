@@ -37,6 +37,23 @@ const SAME_CARRIER_HZ: f64 = 3.0;
 const LEAK: f64 = 0.16;
 
 impl Burst {
+    /// A burst of which nothing has been measured yet.
+    pub(super) fn guess(on: f64, off: f64, widths: [f64; 2], omega: f64) -> Self {
+        Self {
+            on,
+            off,
+            widths,
+            seen_widths: widths,
+            omega,
+            amplitude: [Complex64::ZERO; 3],
+            plateau: 0.0,
+            energy_to_noise: 0.0,
+            u_edge: 0.0,
+            u_omega: 0.0,
+            unsteadiness: 0.0,
+        }
+    }
+
     pub(super) fn middle(&self) -> f64 {
         0.5 * (self.on + self.off)
     }
@@ -92,10 +109,10 @@ impl Burst {
         self.on < pulse.on + edge && self.off > pulse.off - edge
     }
 
-    /// Add `share` of the amplitude of a carrier that goes on under this burst.
-    pub(super) fn join(&mut self, under: &Burst, share: f64) {
+    /// Add the amplitude of a carrier that goes on under this burst.
+    pub(super) fn join(&mut self, under: &Burst) {
         let phase = under.omega * (self.middle() - under.middle());
-        let turn = Complex64::from_polar(share, phase);
+        let turn = Complex64::from_polar(1.0, phase);
         self.amplitude.iter_mut().zip(&under.amplitude).for_each(|(a, u)| *a += u * turn);
     }
 
@@ -129,6 +146,16 @@ impl Burst {
         }
         touched
     }
+}
+
+/// Power of an amplitude over the noise power of each axis, summed.
+pub(super) fn over_noise(amplitude: &[Complex64; 3], noise: &[f64]) -> f64 {
+    amplitude.iter().zip(noise).map(|(a, n)| a.norm_sqr() / n).sum()
+}
+
+/// Σ conj(a) · z / noise over the axes: what of `z` lies along `a`.
+pub(super) fn along(a: &[Complex64; 3], z: &[Complex64; 3], noise: &[f64]) -> Complex64 {
+    a.iter().zip(z).zip(noise).map(|((a, z), n)| a.conj() * z / n).sum()
 }
 
 /// A sample in the precision that sums are made in, and back.

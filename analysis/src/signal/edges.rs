@@ -10,7 +10,7 @@
 
 use num_complex::Complex64;
 
-use super::burst::{Burst, wide};
+use super::burst::{Burst, along, over_noise, wide};
 use super::decimator::Line;
 use super::frontend::frame;
 use super::template::StepTemplate;
@@ -40,8 +40,7 @@ impl FineSpan<'_> {
     /// Move the edges of `burst` to where they are at the fine rate, with the
     /// bursts of `others` taken out.
     pub(super) fn refine(&self, burst: &mut Burst, others: &[&Burst]) {
-        let weights = burst.amplitude.iter().zip(&self.noise);
-        let power: f64 = weights.map(|(a, n)| a.norm_sqr() / n).sum();
+        let power = over_noise(&burst.amplitude, &self.noise);
         let sigma = (0.5 / power).sqrt();
         if sigma > NOISIEST {
             return;
@@ -132,8 +131,6 @@ impl FineSpan<'_> {
                 frame.iter_mut().zip(&other.amplitude).for_each(|(z, a)| *z -= a * phasor);
             }
         }
-        let parts = frame.iter().zip(&burst.amplitude).zip(&self.noise);
-        let along: Complex64 = parts.map(|((z, a), n)| z * a.conj() / n).sum();
-        (along * turn).re / power
+        (along(&burst.amplitude, &frame, &self.noise) * turn).re / power
     }
 }

@@ -14,7 +14,7 @@
 
 use num_complex::Complex64;
 
-use super::burst::{Burst, wide};
+use super::burst::{Burst, over_noise, wide};
 use super::frontend::Frame;
 use super::template::StepTemplate;
 
@@ -142,7 +142,7 @@ impl Fitter<'_> {
     }
 
     fn weighted(&self, amplitude: &[Complex64; 3]) -> f64 {
-        amplitude.iter().zip(self.noise).map(|(a, n)| a.norm_sqr() / n).sum()
+        over_noise(amplitude, self.noise)
     }
 
     /// Mean amplitude over the part of the burst where it is fully on, with

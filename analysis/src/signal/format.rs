@@ -74,6 +74,8 @@ impl StreamFormat {
     }
 }
 
+const IDENTITY: [[f64; 3]; 3] = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+
 /// What turns counts into fields and nominal into true time.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Calibration {
@@ -136,9 +138,14 @@ impl Calibration {
         }))
     }
 
+    /// The same; for a capture that is not calibrated the magnitude stays in counts.
+    pub(crate) fn magnitude_matrix(&self, axes: usize) -> [[f64; 3]; 3] {
+        self.field_matrix(axes).unwrap_or(IDENTITY)
+    }
+
     /// The axes matrix, identity when not given.
     pub(crate) fn orthogonal(&self) -> [[f64; 3]; 3] {
-        self.axes.unwrap_or([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
+        self.axes.unwrap_or(IDENTITY)
     }
 }
 

@@ -2,7 +2,7 @@
 //! of edges, carriers and amplitude vectors in white noise.
 //!
 //! Amplitudes are linear and eliminated by variable projection with Kaufman's
-//! simplified Jacobian (BIT 15 (1975) 49–57); what is left, two edges and a
+//! simplified Jacobian (BIT 15 (1975) 49–57, quoted from memory); what is left, two edges and a
 //! carrier for each burst, is found by Levenberg's damped Gauss–Newton steps.
 //! The Hessian of the last step is the Fisher information given the overlap,
 //! so that its inverse states the uncertainties: for one burst they are the
@@ -13,7 +13,7 @@ use std::ops::Range;
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
-use super::burst::{Burst, wide};
+use super::burst::{Burst, along, over_noise, wide};
 use super::frontend::Frame;
 use super::template::StepTemplate;
 
@@ -142,9 +142,7 @@ impl Joint<'_> {
         let middle = seen.middle();
         let value = |n: usize| {
             let turn = Complex64::from_polar(1.0, -seen.omega * (n as f64 - middle));
-            let parts = self.samples[n].iter().zip(&seen.amplitude).zip(self.noise);
-            let along: Complex64 = parts.map(|((z, a), n)| wide(*z) * a.conj() / n).sum();
-            (along * turn).re / power
+            (along(&seen.amplitude, &self.samples[n].map(wide), self.noise) * turn).re / power
         };
         let walk = |indices: &mut dyn Iterator<Item = usize>| {
             let (mut sum, mut best, mut place) = (0.0, f64::NEG_INFINITY, None);
@@ -261,8 +259,7 @@ impl Joint<'_> {
         let onto = DMatrix::from_fn(slopes.len(), count, |i, j| slopes[i].with(&bases[j].shape));
         let shared = &onto * &inverse * onto.adjoint();
         let weighted = |i: usize, j: usize| -> Complex64 {
-            let pairs = bursts[i].amplitude.iter().zip(&bursts[j].amplitude).zip(self.noise);
-            pairs.map(|((a, b), n)| a.conj() * b / n).sum()
+            along(&bursts[i].amplitude, &bursts[j].amplitude, self.noise)
         };
         let strengths = DMatrix::from_fn(count, count, weighted);
         let size = slopes.len();
@@ -275,9 +272,8 @@ impl Joint<'_> {
             }
         }
         let gradient = DVector::from_fn(size, |i, _| {
-            let along = slopes[i].frames(&frames, start);
-            let parts = along.iter().zip(&bursts[i / 3].amplitude).zip(self.noise);
-            parts.map(|((t, a), n)| (a.conj() * t).re / n).sum()
+            let onto = slopes[i].frames(&frames, start);
+            along(&bursts[i / 3].amplitude, &onto, self.noise).re
         });
         let spread = (0..count).map(|i| inverse[(i, i)].re).collect();
         let residual = Residual { frames, start };
@@ -293,9 +289,7 @@ impl Joint<'_> {
         let quarter = (last.saturating_sub(first) / 4).max(1);
         let deviation = |q: usize| {
             let part = first + q * quarter..(first + (q + 1) * quarter).min(shape.end());
-            let along = mean(shape, residual, part);
-            let parts = burst.amplitude.iter().zip(along).zip(self.noise);
-            parts.map(|((a, z), n)| (a.conj() * z).re / n).sum::<f64>() / power
+            along(&burst.amplitude, &mean(shape, residual, part), self.noise).re / power
         };
         (0..4).map(|q| deviation(q).powi(2)).sum()
     }
@@ -309,9 +303,7 @@ impl Joint<'_> {
             let turn = Complex64::from_polar(1.0, burst.omega * (n as f64 - burst.middle()));
             let model = (shape.values[n - shape.first] * turn.conj()).re;
             let frame = &residual.frames[n - residual.start];
-            let parts = frame.iter().zip(&burst.amplitude).zip(self.noise);
-            let along: Complex64 = parts.map(|((z, a), n)| z * a.conj() / n).sum();
-            model + (along * turn.conj()).re / power
+            model + (along(&burst.amplitude, frame, self.noise) * turn.conj()).re / power
         };
         [burst.on, burst.off].map(|edge| {
             let first = (edge - half).ceil().max(shape.first as f64) as usize;
@@ -330,7 +322,7 @@ impl Joint<'_> {
     }
 
     fn power(&self, burst: &Burst) -> f64 {
-        burst.amplitude.iter().zip(self.noise).map(|(a, n)| a.norm_sqr() / n).sum()
+        over_noise(&burst.amplitude, self.noise)
     }
 
     fn judged(&self, mut state: State) -> Vec<Burst> {
@@ -353,9 +345,7 @@ impl Joint<'_> {
             let off = mean(shape, &state.residual, plateau);
             burst.amplitude.iter_mut().zip(off).for_each(|(a, o)| *a += o);
             let seen = (burst.off.min(end) - burst.on.max(0.0)).max(1.0);
-            burst.energy_to_noise =
-                self.noise.iter().zip(&burst.amplitude).map(|(n, a)| a.norm_sqr() / n).sum::<f64>()
-                    * seen;
+            burst.energy_to_noise = self.power(burst) * seen;
             // Where a sample tells little, an edge is a change point in noise, known
             // to some times noise over power (Hinkley, Biometrika 57 (1970) 1–17,
             // quoted from memory), not to the bound.
@@ -381,35 +371,11 @@ fn mean(shape: &Piece, residual: &Residual, samples: Range<usize>) -> [Complex64
 
 #[cfg(test)]
 mod tests {
-    use num_complex::Complex32;
-    use rand::SeedableRng;
-    use rand_distr::{Distribution, StandardNormal};
-
+    use super::super::testing::noise;
     use super::*;
 
     fn burst(on: f64, off: f64, omega: f64, amplitude: [Complex64; 3]) -> Burst {
-        Burst {
-            on,
-            off,
-            widths: [2.0; 2],
-            seen_widths: [0.0; 2],
-            omega,
-            amplitude,
-            plateau: 0.0,
-            energy_to_noise: 0.0,
-            u_edge: 0.0,
-            u_omega: 0.0,
-            unsteadiness: 0.0,
-        }
-    }
-
-    fn noise(length: usize, seed: u64) -> Vec<Frame> {
-        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
-        let mut part = || -> f32 { StandardNormal.sample(&mut rng) };
-        let half = std::f32::consts::FRAC_1_SQRT_2;
-        (0..length)
-            .map(|_| std::array::from_fn(|_| Complex32::new(part(), part()) * half))
-            .collect()
+        Burst { amplitude, ..Burst::guess(on, off, [2.0; 2], omega) }
     }
 
     fn template() -> StepTemplate {

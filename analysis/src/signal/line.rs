@@ -27,7 +27,8 @@ impl Line {
         self.yy += weight * dy * (y - self.y);
     }
 
-    /// Take in all that another line has (Chan, Golub and LeVeque, Am. Stat. 37 (1983) 242).
+    /// Take in all that another line has (Chan, Golub and LeVeque, Am. Stat. 37 (1983) 242, quoted
+    /// from memory).
     pub(super) fn merge(&mut self, other: &Line) {
         let weight = self.weight + other.weight;
         if other.weight == 0.0 {

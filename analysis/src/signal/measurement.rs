@@ -23,7 +23,7 @@ pub struct Measurement {
     /// Pulses that belong to none of them.
     #[serde(skip)]
     pub stray_pulses: usize,
-    /// Carriers that were on all the time.
+    /// Carriers that were on for seconds on end and are no unit's.
     #[serde(skip)]
     pub steady_carriers: Vec<SteadyCarrier>,
 }

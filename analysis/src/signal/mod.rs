@@ -17,7 +17,7 @@
 //!   over the axes in units of the measured `noise`; `fit` begins with one
 //!   burst, `joint` fits all that overlap, `edges` places their edges at a finer rate.
 //! * `faint` folds half a minute over all periods for trains whose single pulses
-//!   noise hides, `stack` measures them by all pulses together.
+//!   noise hides, `stack` measures them by all pulses together, `faint_trains` keeps them.
 //! * `tracker` orders pulses into trains, `train` holds the sums from which each
 //!   reported value and its uncertainty follow, `identity` joins the trains of one unit.
 //!
@@ -33,6 +33,7 @@ mod burst;
 mod decimator;
 mod edges;
 mod faint;
+mod faint_trains;
 mod fit;
 mod format;
 mod frontend;
@@ -50,6 +51,8 @@ mod stack;
 mod steady;
 mod stretch;
 mod template;
+#[cfg(test)]
+mod testing;
 mod tracker;
 mod train;
 

@@ -14,7 +14,8 @@ pub(super) struct SoFar {
     pub gaps: usize,
     pub noise_counts_rthz: Vec<f64>,
     pub stray: usize,
-    pub steady: Vec<SteadyCarrier>,
+    /// Offset and time heard of steady carriers.
+    pub steady: Vec<(f64, f64)>,
 }
 
 /// A train with fewer pulses than this share of those due is chance.
@@ -24,6 +25,9 @@ const LEAST_FOUND: f64 = 0.4;
 /// flaws make up: pulses that nothing overlaps, or pulses at all.
 const LEAST_CLEAN: usize = 2;
 const LEAST_OVERLAPPED: usize = 12;
+/// A steady carrier this close to a unit's, or heard for less, is not spoken of.
+const LEAK_HZ: f64 = 1.0;
+const LEAST_HEARD_S: f64 = 5.0;
 /// Periods that differ by less are nothing to speak of.
 const IRREGULAR_S: f64 = 1e-4;
 
@@ -66,6 +70,15 @@ pub(super) fn report(
         let label = format!("T{}", real.len());
         transmitters.push(transmitter(label, unit, format, calibration, duration_s));
     }
+    // What a unit itself leaks is its residual carrier.
+    let own = |hz: f64| transmitters.iter().any(|t| (t.carrier_hz.value - hz).abs() < LEAK_HZ);
+    let steady_carriers = (so_far.steady.iter())
+        .map(|(offset_hz, heard_s)| SteadyCarrier {
+            carrier_hz: (CARRIER_HZ + offset_hz) * clock,
+            heard_s: heard_s / clock,
+        })
+        .filter(|s| s.heard_s > LEAST_HEARD_S && !own(s.carrier_hz))
+        .collect();
     let noise = calibration.field_matrix(format.axes).map(|g| {
         let along = |row: &[f64; 3]| -> f64 {
             row.iter().zip(&so_far.noise_counts_rthz).map(|(g, n)| (g * n).powi(2)).sum()
@@ -79,7 +92,7 @@ pub(super) fn report(
         noise_counts_rthz: so_far.noise_counts_rthz,
         transmitters,
         stray_pulses: so_far.stray,
-        steady_carriers: so_far.steady,
+        steady_carriers,
     }
 }
 

@@ -5,7 +5,7 @@
 //! and taken out of the samples, and so on; whenever a new burst shares time
 //! with others, the group is fitted jointly again. (Relaxing one burst after
 //! the other, as Li and Stoica do in IEEE Trans. Signal Processing 44 (1996)
-//! 281–295, creeps where carriers are closer than the inverse of the pulse length.)
+//! 281–295, quoted from memory, creeps where carriers are closer than the inverse of the pulse length.)
 
 use std::ops::Range;
 
@@ -227,17 +227,13 @@ impl Separation<'_> {
             amplitude.iter_mut().zip(&self.view[n]).for_each(|(a, z)| *a += wide(*z) * turn);
         }
         Burst {
-            on: on - 0.5,
-            off: on + length - 0.5,
-            widths: [0.0; 2],
-            seen_widths: [0.0; 2],
-            omega: candidate.omega,
             amplitude,
             plateau: length,
             energy_to_noise: candidate.statistic,
             u_edge: length,
             u_omega: std::f64::consts::PI / length,
             unsteadiness: f64::INFINITY,
+            ..Burst::guess(on - 0.5, on + length - 0.5, [0.0; 2], candidate.omega)
         }
     }
 

@@ -8,7 +8,7 @@
 use nalgebra::Matrix3;
 use num_complex::Complex64;
 
-use super::burst::wide;
+use super::burst::{over_noise, wide};
 use super::faint::{EVIDENCE, evidence};
 use super::frontend::Frame;
 
@@ -122,10 +122,6 @@ impl Stack<'_> {
         (0..self.slots(guess)).map(move |k| first + k as f64 * period).filter(inside)
     }
 
-    fn over_noise(&self, sums: &Sums) -> f64 {
-        sums.iter().zip(self.noise).map(|(s, n)| s.norm_sqr() / n).sum()
-    }
-
     /// Σ z e^(−jωn) over the samples from `from` to `to`.
     fn sum(&self, from: f64, to: f64, omega: f64) -> Sums {
         let first = from.round().max(0.0) as usize;
@@ -143,8 +139,9 @@ impl Stack<'_> {
     /// Energy over noise of each pulse.
     fn energies(&self, guess: &Guess) -> Vec<f64> {
         let half = 0.5 * guess.length;
-        let of =
-            |m: f64| self.over_noise(&self.sum(m - half, m + half, guess.omega)) / guess.length;
+        let of = |m: f64| {
+            over_noise(&self.sum(m - half, m + half, guess.omega), self.noise) / guess.length
+        };
         self.middles(guess).map(of).collect()
     }
 
@@ -177,7 +174,7 @@ impl Stack<'_> {
             let length = ((off - on) * PIECE) as f64;
             let energy = |sums: &Vec<Sums>| {
                 let between: Sums = std::array::from_fn(|a| sums[off][a] - sums[on][a]);
-                self.over_noise(&between) / length
+                over_noise(&between, self.noise) / length
             };
             running.iter().map(energy).sum()
         };

@@ -12,7 +12,7 @@ use std::ops::Range;
 use num_complex::{Complex32, Complex64};
 use rustfft::FftPlanner;
 
-use super::burst::{Burst, narrow, wide};
+use super::burst::{Burst, along, narrow, over_noise, wide};
 use super::frontend::Frame;
 
 /// Power over noise of a cell that counts as present: noise on three axes
@@ -28,6 +28,8 @@ const DISTURBED: f64 = 8.0;
 /// third where three equal carriers beat, a tenth for a keyed one.
 const COHERENT: f64 = 0.3;
 const MOST_CARRIERS: usize = 8;
+/// Frequencies kept for the report.
+const MOST_PAST: usize = 64;
 /// A burst cancels a carrier when this share of its power is left of both.
 const CANCELS: f64 = 0.25;
 /// Radians over a hop within which two carriers are not told apart (0.5 Hz).
@@ -40,18 +42,56 @@ const GAIN: f64 = 0.15;
 const GONE: f64 = 4.0;
 
 /// A steady carrier as it is at the end of the span.
-#[derive(Clone)]
 struct Carrier {
     omega: f64,
     amplitude: [Complex64; 3],
     /// e^(jφ) at the next sample.
     phase: Complex64,
-    power_sum: f64,
+    heard: Heard,
+}
+
+/// How long a carrier was followed, and where.
+#[derive(Clone, Copy, Default)]
+struct Heard {
     omega_sum: f64,
     hops: f64,
 }
 
+impl Heard {
+    fn add(&mut self, omega: f64) {
+        self.omega_sum += omega;
+        self.hops += 1.0;
+    }
+
+    fn omega(&self) -> f64 {
+        self.omega_sum / self.hops
+    }
+}
+
+/// The carriers of the past, those of one frequency as one.
+#[derive(Default)]
+struct Past(Vec<Heard>);
+
+impl Past {
+    fn take(&mut self, heard: &Heard, hop: f64) {
+        if heard.hops == 0.0 {
+            return;
+        }
+        let same = |h: &&mut Heard| (h.omega() - heard.omega()).abs() < SAME_HOPS / hop;
+        if let Some(h) = self.0.iter_mut().find(same) {
+            h.omega_sum += heard.omega_sum;
+            h.hops += heard.hops;
+        } else if self.0.len() < MOST_PAST {
+            self.0.push(*heard);
+        }
+    }
+}
+
 impl Carrier {
+    fn new(omega: f64, amplitude: [Complex64; 3], phase: Complex64) -> Self {
+        Self { omega, amplitude, phase, heard: Heard::default() }
+    }
+
     /// Add the carrier `sign` times to the frames that follow on its phase.
     fn run(&mut self, frames: &mut [Frame], sign: f64) {
         let turn = Complex64::from_polar(1.0, self.omega);
@@ -66,10 +106,8 @@ impl Carrier {
 /// A steady carrier for the report.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SteadyCarrier {
-    /// From 457 kHz, by the receiver's own clock, Hz.
-    pub offset_hz: f64,
-    /// Root of the mean squared magnitude over the axes, counts.
-    pub amplitude: f64,
+    /// Its frequency, corrected for the receiver's clock, Hz.
+    pub carrier_hz: f64,
     /// How long it was followed, s.
     pub heard_s: f64,
 }
@@ -78,14 +116,15 @@ pub struct SteadyCarrier {
 #[derive(Default)]
 pub(super) struct Steady {
     carriers: Vec<Carrier>,
-    /// Those that ended.
-    over: Vec<Carrier>,
+    past: Past,
 }
 
 impl Steady {
     /// Samples are missing: phases are not known any more.
-    pub(super) fn lose(&mut self) {
-        self.over.append(&mut self.carriers);
+    pub(super) fn lose(&mut self, hop: usize) {
+        for carrier in self.carriers.drain(..) {
+            self.past.take(&carrier.heard, hop as f64);
+        }
     }
 
     /// Take the carriers out of the samples that follow on the last ones.
@@ -109,10 +148,8 @@ impl Steady {
                 error.iter_mut().zip(frame).for_each(|(e, z)| *e += wide(*z) * conj);
                 phasor *= turn;
             }
-            let parts = || carrier.amplitude.iter().zip(&error).zip(noise);
-            let power: f64 = parts().map(|((a, _), n)| a.norm_sqr() / n).sum();
-            let along: Complex64 = parts().map(|((a, e), n)| a.conj() * e / n).sum();
-            let late = (Complex64::ONE + along / power).arg();
+            let power = over_noise(&carrier.amplitude, noise);
+            let late = (Complex64::ONE + along(&carrier.amplitude, &error, noise) / power).arg();
             carrier.omega += 0.25 * GAIN * GAIN * late / count;
             let change = error.map(|e| e * GAIN);
             carrier.amplitude.iter_mut().zip(&change).for_each(|(a, c)| *a += c);
@@ -120,18 +157,16 @@ impl Steady {
                 add(frame, &change, -phasor);
                 phasor *= turn;
             }
-            carrier.power_sum += carrier.amplitude.iter().map(|a| a.norm_sqr()).sum::<f64>();
-            carrier.omega_sum += carrier.omega;
-            carrier.hops += 1.0;
+            carrier.heard.add(carrier.omega);
         }
         // Power of the amplitude over its noise after the loop's averaging.
         let strong = |c: &Carrier| {
-            let power: f64 = c.amplitude.iter().zip(noise).map(|(a, n)| a.norm_sqr() / n).sum();
-            power * count * 2.0 / GAIN > GONE * noise.len() as f64
+            over_noise(&c.amplitude, noise) * count * 2.0 / GAIN > GONE * noise.len() as f64
         };
-        let (stay, gone) = std::mem::take(&mut self.carriers).into_iter().partition(strong);
+        let all = std::mem::take(&mut self.carriers);
+        let (stay, gone): (Vec<Carrier>, Vec<Carrier>) = all.into_iter().partition(strong);
         self.carriers = stay;
-        self.over.extend::<Vec<Carrier>>(gone);
+        gone.iter().for_each(|carrier| self.past.take(&carrier.heard, count));
     }
 
     /// `burst` has been on for longer than any pulse: follow it. The span ends
@@ -144,14 +179,8 @@ impl Steady {
         }
         let first = (burst.on.max(0.0) as usize).min(span.len());
         let since = first as f64 - burst.middle();
-        let mut carrier = Carrier {
-            omega: burst.omega,
-            amplitude: burst.amplitude,
-            phase: Complex64::from_polar(1.0, burst.omega * since),
-            power_sum: 0.0,
-            omega_sum: 0.0,
-            hops: 0.0,
-        };
+        let phase = Complex64::from_polar(1.0, burst.omega * since);
+        let mut carrier = Carrier::new(burst.omega, burst.amplitude, phase);
         carrier.run(&mut span[first..], -1.0);
         self.carriers.push(carrier);
     }
@@ -169,15 +198,11 @@ impl Steady {
             (c.omega - burst.omega).abs() < near && left.sum::<f64>() < CANCELS * power
         });
         let Some(i) = stopped else { return false };
-        let carrier = self.carriers.remove(i);
+        let mut carrier = self.carriers.remove(i);
+        self.past.take(&carrier.heard, hop as f64);
         let first = (burst.on.max(0.0) as usize).min(length);
-        let mut back = Carrier {
-            phase: carrier.phase
-                * Complex64::from_polar(1.0, -carrier.omega * (length - first) as f64),
-            ..carrier.clone()
-        };
-        back.run(&mut span[first..], 1.0);
-        self.over.push(carrier);
+        carrier.phase *= Complex64::from_polar(1.0, -carrier.omega * (length - first) as f64);
+        carrier.run(&mut span[first..], 1.0);
         true
     }
 
@@ -203,14 +228,7 @@ impl Steady {
         let reach = std::f64::consts::TAU / (3.0 * hop as f64);
         let measured = measured(span, omega_of(cell), reach, hop, noise);
         let Some((omega, amplitude)) = measured.filter(|m| apart(m.0)) else { return false };
-        let mut carrier = Carrier {
-            omega,
-            amplitude,
-            phase: Complex64::ONE,
-            power_sum: 0.0,
-            omega_sum: 0.0,
-            hops: 0.0,
-        };
+        let mut carrier = Carrier::new(omega, amplitude, Complex64::ONE);
         carrier.run(span, -1.0);
         self.carriers.push(carrier);
         true
@@ -224,7 +242,7 @@ impl Steady {
 
     /// Measure each carrier again with the others taken out, as often as it takes
     /// for close ones to come apart (Li and Stoica, IEEE Trans. Signal Processing
-    /// 44 (1996) 281–295).
+    /// 44 (1996) 281–295, quoted from memory).
     pub(super) fn relax(&mut self, span: &mut [Frame], hop: usize, noise: &[f64]) {
         let count = self.carriers.len();
         let rounds = if count > 1 { RELAXATIONS } else { 0 };
@@ -251,33 +269,22 @@ impl Steady {
         let as_burst = |c: &Carrier| {
             let middle = length as f64 / 2.0;
             let turn = c.phase * Complex64::from_polar(1.0, -c.omega * middle);
-            let power: f64 = c.amplitude.iter().zip(noise).map(|(a, n)| a.norm_sqr() / n).sum();
             Burst {
-                on: 0.0,
-                off: length as f64,
-                widths: [0.0; 2],
-                seen_widths: [0.0; 2],
-                omega: c.omega,
                 amplitude: c.amplitude.map(|a| a * turn),
-                plateau: length as f64,
-                energy_to_noise: power * length as f64,
-                u_edge: 0.0,
-                u_omega: 0.0,
-                unsteadiness: 0.0,
+                energy_to_noise: over_noise(&c.amplitude, noise) * length as f64,
+                ..Burst::guess(0.0, length as f64, [0.0; 2], c.omega)
             }
         };
         self.carriers.iter().map(as_burst).collect()
     }
 
-    /// What has been followed, for the report.
-    pub(super) fn summary(&self, hop_s: f64, rate_hz: f64) -> Vec<SteadyCarrier> {
-        let all = self.over.iter().chain(&self.carriers).filter(|c| c.hops > 0.0);
-        all.map(|c| SteadyCarrier {
-            offset_hz: c.omega_sum / c.hops * rate_hz / TAU,
-            amplitude: (c.power_sum / c.hops).sqrt(),
-            heard_s: c.hops * hop_s,
-        })
-        .collect()
+    /// Offset from 457 kHz by the receiver's own clock, Hz, and time heard, s, of
+    /// all that has been followed.
+    pub(super) fn heard(&self, hop: usize, rate_hz: f64) -> Vec<(f64, f64)> {
+        let mut all = Past(self.past.0.clone());
+        self.carriers.iter().for_each(|c| all.take(&c.heard, hop as f64));
+        let told = |h: &Heard| (h.omega() * rate_hz / TAU, h.hops * hop as f64 / rate_hz);
+        all.0.iter().map(told).collect()
     }
 }
 
@@ -346,8 +353,7 @@ fn measured(
         }
         sum.map(|s| s / hop as f64)
     });
-    let over_noise =
-        |a: &[Complex64; 3]| -> f64 { a.iter().zip(noise).map(|(a, n)| a.norm_sqr() / n).sum() };
+    let over_noise = |a: &[Complex64; 3]| over_noise(a, noise);
     let mut pieces: Vec<[Complex64; 3]> = pieces.collect();
     pieces.sort_by(|a, b| over_noise(a).total_cmp(&over_noise(b)));
     let usual = pieces.get(pieces.len() / 2).map_or(0.0, over_noise);

@@ -70,13 +70,6 @@ struct Region {
     looked: usize,
 }
 
-/// What a hop brought.
-#[derive(Default)]
-pub(super) struct Settled {
-    /// Pulses that are over, each with the carrier its unit leaks under it.
-    pub pulses: Vec<(Found, Vec<Burst>)>,
-}
-
 /// See the module's documentation.
 pub(super) struct Stretch {
     axes: usize,
@@ -147,6 +140,11 @@ impl Stretch {
         self.spectra.hop()
     }
 
+    /// Noise power per working sample, an entry an axis.
+    pub(super) fn noise_per_sample(&self) -> Vec<f64> {
+        self.noise.per_sample()[..self.axes].to_vec()
+    }
+
     pub(super) fn template(&self) -> &StepTemplate {
         &self.templates[1]
     }
@@ -166,7 +164,7 @@ impl Stretch {
         self.watched = 0;
         self.begun = false;
         self.until_steady = BEGIN_HOPS;
-        self.steady.lose();
+        self.steady.lose(self.spectra.hop());
     }
 
     /// Take in the samples of one hop (fewer at the end of the stretch). Gives
@@ -245,14 +243,14 @@ impl Stretch {
         }
     }
 
-    /// Watch the next hop of the span, if there is one; `expected` gives the
-    /// pulses that trains expect to touch a range of the span's samples.
+    /// Watch the next hop of the span, if there is one, and give the pulses that
+    /// are over; `expected` gives the pulses that trains expect to touch a range of the span's samples.
     pub(super) fn watch(
         &mut self,
         frontend: &Frontend,
         last: bool,
         expected: &mut dyn FnMut(Range<f64>) -> Vec<Burst>,
-    ) -> Option<Settled> {
+    ) -> Option<Vec<Found>> {
         let hop = self.hop();
         let (h, now) = match (self.watched + 1) * hop {
             end if end <= self.span.len() => (self.watched + 1, end),
@@ -290,17 +288,17 @@ impl Stretch {
                 self.learn(now);
             }
             self.steady_again();
-            return Some(Settled::default());
+            return Some(Vec::new());
         };
         let loud = self.loud_run();
         if loud == LOUD_HOPS {
             self.noise_rose(h);
-            return Some(Settled::default());
+            return Some(Vec::new());
         }
         let fallen = peak < FALLEN * before || quiet;
         // What fills all frequencies is looked at when it is over.
         if loud >= PATIENCE && !ends_here {
-            return Some(Settled::default());
+            return Some(Vec::new());
         }
         let look = ends_here
             || due.iter().any(ended)
@@ -367,7 +365,7 @@ impl Stretch {
         last: bool,
         frontend: &Frontend,
         expected: &mut dyn FnMut(Range<f64>) -> Vec<Burst>,
-    ) -> Settled {
+    ) -> Vec<Found> {
         let start = region.start.max(now.saturating_sub((REGION_S * self.rate_hz) as usize));
         let found = self.separated(start, now, last, expected);
         let sure = now as f64 - UNSURE_S * self.rate_hz;
@@ -413,7 +411,7 @@ impl Stretch {
                 Some(Region { start, looked: h })
             }
         };
-        Settled { pulses }
+        pulses
     }
 
     fn separated(
@@ -467,15 +465,10 @@ impl Stretch {
         }
     }
 
-    /// The pulses among `found`, their edges placed at the fine rate, each with
-    /// the unit's own leaking carrier that it stands on. Where that was taken
-    /// out first, the fit saw the pulse less the leak; the pulse is both.
-    fn refined(
-        &self,
-        found: &[Found],
-        open: &[Found],
-        frontend: &Frontend,
-    ) -> Vec<(Found, Vec<Burst>)> {
+    /// The pulses among `found`, their edges placed at the fine rate. Where the
+    /// unit's own leaking carrier was taken out first, the fit saw the pulse less
+    /// the leak; the pulse is both.
+    fn refined(&self, found: &[Found], open: &[Found], frontend: &Frontend) -> Vec<Found> {
         let ratio = frontend.ratio() as f64;
         let noise = self.noise.per_sample();
         let fine = FineSpan {
@@ -494,11 +487,11 @@ impl Stretch {
             let all = rest.chain(open.iter().map(|f| &f.burst)).chain(&steady);
             let (own, others): (Vec<&Burst>, Vec<&Burst>) =
                 (all.chain(&self.taken)).partition(|b| b.may_leak_from(&pulse.burst, self.rate_hz));
-            let under = own.into_iter().filter(|leak| leak.spans(&pulse.burst)).cloned();
-            let under: Vec<Burst> = under.collect();
-            under.iter().for_each(|leak| pulse.burst.join(leak, 1.0));
+            let plain = pulse.burst.clone();
+            let under = own.into_iter().filter(|leak| leak.spans(&plain));
+            under.for_each(|leak| pulse.burst.join(leak));
             fine.refine(&mut pulse.burst, &others);
-            (pulse, under)
+            pulse
         });
         refined.collect()
     }
@@ -534,6 +527,7 @@ impl Stretch {
         (self.span.len() / self.hop()).min(self.cells.len())
     }
 
+    /// Angular frequency of a cell of the spectra.
     pub(super) fn omega(&self, cell: usize) -> f64 {
         self.spectra.omega(cell)
     }

@@ -17,6 +17,8 @@ const MEMORY_S: f64 = 10.0;
 const MOST_LOOSE: usize = 256;
 /// Gaps remembered; older ones no train reaches back to.
 const MOST_GAPS: usize = 1024;
+/// No period is known so well that its count holds over a gap of more periods.
+const MOST_SLOTS: f64 = 1000.0;
 /// A train unseen for this many periods is over.
 const SILENT_PERIODS: f64 = 20.0;
 
@@ -62,8 +64,13 @@ pub(super) struct Tracker {
     pub stray: usize,
 }
 
-/// Pulse number `.0` belongs to train number `.1`.
-pub(super) type Assigned = (u64, usize);
+/// A pulse that has found its train.
+pub(super) struct Assigned {
+    pub pulse: u64,
+    pub train: usize,
+    /// The train's pulse one period before, when this is the newest.
+    pub follows: Option<Pulse>,
+}
 
 /// A pulse in relation to a train's expectations.
 struct Match {
@@ -203,10 +210,16 @@ impl Train {
         (offset_hz - self.offset_hz).abs() < 12.0 && (near(ratio) || near(1.0 / ratio))
     }
 
+    /// Pulses due from the first to the last one found, those in gaps not counted.
+    pub(super) fn expected(&self) -> usize {
+        self.last + 1 - self.slots_in_gaps
+    }
+
     fn expects(&self, pulse: &Pulse, gaps: &[Gap]) -> Option<Match> {
         let since = pulse.on_s - self.last_pulse.on_s;
         let slots = (since / self.period_s).round();
-        if self.faint || slots < 1.0 || self.silent_slots(pulse.on_s, gaps) > SILENT_PERIODS {
+        let counted = (1.0..=MOST_SLOTS).contains(&slots);
+        if self.faint || !counted || self.silent_slots(pulse.on_s, gaps) > SILENT_PERIODS {
             return None;
         }
         let late_s = since - slots * self.period_s;
@@ -320,8 +333,9 @@ impl Tracker {
             .min_by(|a, b| a.1.score.total_cmp(&b.1.score));
         if let Some((i, found)) = best {
             let id = pulse.id;
+            let follows = (found.slots == 1).then(|| self.trains[i].last_pulse.clone());
             self.trains[i].take(pulse, &found, &self.to_field, &self.gaps);
-            return vec![(id, i)];
+            return vec![Assigned { pulse: id, train: i, follows }];
         }
         let now = pulse.on_s;
         let before = self.loose.len();
@@ -379,7 +393,8 @@ impl Tracker {
             pulses[0].on_s < t.last_pulse.on_s && pulses.iter().all(|p| t.is_every_other(p, period))
         });
         let train = half.unwrap_or(train);
-        let assigned = pulses.iter().map(|p| (p.id, train)).collect();
+        let of = |p: &Pulse| Assigned { pulse: p.id, train, follows: None };
+        let assigned = pulses.iter().map(of).collect();
         if let Some(half) = half {
             self.trains[half].halve(pulses, &self.to_field);
             return assigned;

@@ -4,7 +4,7 @@
 
 use coilrig_analysis::signal::{Analyser, Calibration, Event, Measurement, Pulse, StreamFormat};
 use num_complex::{Complex32, Complex64};
-use rand::{RngExt, SeedableRng};
+use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
@@ -146,6 +146,19 @@ fn ramp(t: f64, edge_s: f64) -> f64 {
     }
     let x = (t / edge_s + 0.5).clamp(0.0, 1.0);
     0.5 - 0.5 * (std::f64::consts::PI * x).cos()
+}
+
+/// A vector of this length in a random direction.
+pub fn random_vector(rng: &mut impl Rng, magnitude: f64) -> [f64; 3] {
+    let mut vector = [0.0; 3].map(|_: f64| rng.random_range(-1.0..1.0));
+    let norm = vector.iter().map(|v: &f64| v * v).sum::<f64>().sqrt();
+    vector.iter_mut().for_each(|v| *v *= magnitude / norm);
+    vector
+}
+
+/// Scenes to make: as many as the environment variable SEEDS says.
+pub fn seeds(default: u64) -> u64 {
+    std::env::var("SEEDS").ok().and_then(|s| s.parse().ok()).unwrap_or(default)
 }
 
 /// Root of the mean square.

@@ -82,6 +82,13 @@ pub fn measure(path: &Path, keep: Keep) -> Result<Measured> {
     if measurement.transmitters.is_empty() {
         warnings.push(format!("{name}: no transmitter found"));
     }
+    for carrier in &measurement.steady_carriers {
+        warnings.push(format!(
+            "{name}: a steady carrier at {:.1} Hz, heard for {:.0} s; units within some hertz of \
+             it are not measured well",
+            carrier.carrier_hz, carrier.heard_s
+        ));
+    }
     if measurement.stray_pulses > 0 {
         warnings.push(format!(
             "{name}: {} found that no transmitter's pulse train explains",

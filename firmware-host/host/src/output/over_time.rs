@@ -14,10 +14,6 @@ use crate::error::{Error, Result};
 use crate::files;
 use crate::measuring::Measured;
 
-/// Carriers and periods that agree like this are one transmitter in the next capture.
-const SAME_CARRIER_HZ: f64 = 10.0;
-const SAME_PERIOD: f64 = 0.05;
-
 /// One transmitter over all captures.
 struct Line<'a> {
     label: String,
@@ -35,45 +31,47 @@ struct Placed<'a> {
 /// One quantity of the rows.
 struct Quantity {
     name: &'static str,
-    /// Column, in SI units.
+    /// Column, in SI units, and that unit.
     column: &'static str,
+    si: &'static str,
     /// Unit of the picture, and how many of it an SI unit is.
-    unit: (&'static str, f64),
-    /// Digits of the median in the legend.
-    digits: usize,
+    unit: &'static str,
+    scale: f64,
+    /// Decimals of the median in the legend.
+    decimals: usize,
     of: fn(&Row) -> Reading,
 }
 
-const QUANTITIES: [Quantity; 4] = [
-    Quantity {
-        name: "carrier",
-        column: "carrier_hz",
-        unit: ("Hz", 1.0),
-        digits: 2,
-        of: |r| r.carrier_hz,
-    },
-    Quantity {
-        name: "period",
-        column: "period_s",
-        unit: ("ms", 1e3),
-        digits: 3,
-        of: |r| r.period_s,
-    },
-    Quantity {
-        name: "on time",
-        column: "on_time_s",
-        unit: ("ms", 1e3),
-        digits: 2,
-        of: |r| r.on_time_s,
-    },
-    Quantity {
-        name: "field",
-        column: "field_a_per_m",
-        unit: ("nA/m", 1e9),
-        digits: 2,
-        of: |r| r.field,
-    },
-];
+const CARRIER: Quantity = Quantity {
+    name: "carrier",
+    column: "carrier_hz",
+    si: "Hz",
+    unit: "Hz",
+    scale: 1.0,
+    decimals: 2,
+    of: |r| r.carrier_hz,
+};
+const PERIOD: Quantity = Quantity {
+    name: "period",
+    column: "period_s",
+    si: "s",
+    unit: "ms",
+    scale: 1e3,
+    decimals: 3,
+    of: |r| r.period_s,
+};
+const ON_TIME: Quantity =
+    Quantity { name: "on time", column: "on_time_s", decimals: 2, of: |r| r.on_time_s, ..PERIOD };
+const FIELD: Quantity = Quantity {
+    name: "field",
+    column: "field_a_per_m",
+    si: "A/m",
+    unit: "nA/m",
+    scale: 1e9,
+    decimals: 2,
+    of: |r| r.field,
+};
+const QUANTITIES: [Quantity; 4] = [CARRIER, PERIOD, ON_TIME, FIELD];
 
 /// Write tables and pictures to `folder`; gives what to tell about the trends.
 pub fn write(folder: &Path, all: &[Measured]) -> Result<String> {
@@ -94,11 +92,8 @@ pub fn write(folder: &Path, all: &[Measured]) -> Result<String> {
         for line in &lines {
             let points = line.points(quantity);
             let Some(found) = trend(&points) else { continue };
-            let (unit, scale) = quantity.unit;
             let per_hour = found.rate_per_s.scaled(3600.0);
-            let si = quantity.column.rsplit_once('_').map_or("", |c| c.1);
-            let si = if quantity.name == "field" { "A/m" } else { si.trim_end_matches("_per_m") };
-            let si = if si == "hz" { "Hz" } else { si };
+            let si = quantity.si;
             let mut record = |kind: &str, at: String, r: Reading, unit: String| {
                 let (value, u) = (r.value.to_string(), r.u.to_string());
                 let fields = [&line.label, quantity.name, kind, &at, &value, &u, &unit];
@@ -109,20 +104,18 @@ pub fn write(folder: &Path, all: &[Measured]) -> Result<String> {
                 record("jump", jump.at_s.to_string(), jump.size, si.to_owned())?;
             }
             told += &tell(line, quantity, &found);
-            let median = median(&points) * scale;
+            let shown = |p: &Point| Point { value: p.value.scaled(quantity.scale), ..*p };
+            let jumps = found.jumps.clone();
             drawn.push(OverTimeLine {
-                label: format!("{}: {median:.*} {unit}", line.label, quantity.digits),
-                median,
-                points: points
-                    .iter()
-                    .map(|p| Point { value: p.value.scaled(scale), ..*p })
-                    .collect(),
-                jumps: found.jumps,
+                label: line.label.clone(),
+                points: points.iter().map(shown).collect(),
+                jumps,
             });
         }
         if !drawn.is_empty() {
             let file = format!("{}-over-time", quantity.name.replace(' ', "-"));
-            let chart = OverTime { quantity: quantity.name, unit: quantity.unit.0, lines: drawn };
+            let Quantity { name, unit, decimals, .. } = *quantity;
+            let chart = OverTime { quantity: name, unit, decimals, lines: drawn };
             pictures::write(folder, &file, &chart)?;
         }
     }
@@ -159,21 +152,18 @@ fn lines(all: &[Measured]) -> Vec<Line<'_>> {
             rows.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
             let Some(now) = rows.first() else { continue };
             let same = |line: &&mut Line<'_>| {
-                line.rows.last().is_some_and(|last| {
-                    let apart = last.row.carrier_hz.value - now.row.carrier_hz.value;
-                    let ratio = last.row.period_s.value / now.row.period_s.value;
-                    !std::ptr::eq(last.capture, capture)
-                        && apart.abs() < SAME_CARRIER_HZ
-                        && (ratio - 1.0).abs() < SAME_PERIOD
-                })
+                let last = line.rows.last();
+                last.is_some_and(|l| !std::ptr::eq(l.capture, capture) && l.row.goes_on_in(now.row))
             };
-            match lines.iter_mut().find(same) {
-                Some(line) => line.rows.extend(rows),
-                None => {
-                    let label = format!("T{}", lines.len() + 1);
-                    lines.push(Line { label, rows });
-                }
+            if let Some(line) = lines.iter_mut().find(same) {
+                line.rows.extend(rows);
+                continue;
             }
+            // The label of its capture, unless an earlier one gave it to another.
+            let taken = |label: &String| lines.iter().any(|l| l.label == *label);
+            let numbered = (lines.len() + 1..).map(|n| format!("T{n}"));
+            let label = std::iter::once(t.label.clone()).chain(numbered).find(|l| !taken(l));
+            lines.push(Line { label: label.unwrap_or_default(), rows });
         }
     }
     lines
@@ -217,7 +207,7 @@ fn rows_csv(lines: &[Line<'_>]) -> Result<String> {
 
 /// Drift beyond its uncertainty, and all jumps, in words.
 fn tell(line: &Line<'_>, quantity: &Quantity, found: &Trend) -> String {
-    let (unit, scale) = quantity.unit;
+    let Quantity { unit, scale, .. } = *quantity;
     let mut told = String::new();
     let rate = found.rate_per_s.scaled(3600.0 * scale);
     let verdict = if rate.value.abs() > 3.0 * rate.u { "" } else { " (no drift beyond chance)" };
@@ -229,10 +219,4 @@ fn tell(line: &Line<'_>, quantity: &Quantity, found: &Trend) -> String {
             &format!("{} {}: jump of {size} at {:.0} s\n", line.label, quantity.name, jump.at_s);
     }
     told
-}
-
-fn median(points: &[Point]) -> f64 {
-    let mut values: Vec<f64> = points.iter().map(|p| p.value.value).collect();
-    values.sort_by(f64::total_cmp);
-    values[values.len() / 2]
 }
