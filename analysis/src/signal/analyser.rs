@@ -5,7 +5,6 @@ use std::f64::consts::TAU;
 use num_complex::Complex32;
 
 use super::burst::Burst;
-use super::fit::LONGEST_EDGE_S;
 use super::format::{Calibration, FormatError, StreamFormat};
 use super::frontend::{Frame, Frontend};
 use super::measurement::Measurement;
@@ -186,7 +185,7 @@ impl Analyser {
         }
         if last || self.stretch.history.is_due() {
             let Self { stretch, tracker, rate_hz, stretch_start_s, .. } = self;
-            faint_trains::look(stretch, tracker, *rate_hz, *stretch_start_s);
+            faint_trains::look(stretch, tracker, *rate_hz, *stretch_start_s, last);
         }
     }
 
@@ -235,7 +234,7 @@ impl Analyser {
 /// An expected pulse in samples of the span that begins at `start_s`.
 fn as_burst(expected: &Expected, start_s: f64, rate_hz: f64) -> Burst {
     let at = |s: f64| (s - start_s) * rate_hz;
-    let widths = expected.edge_s.map(|w| w.clamp(0.0, LONGEST_EDGE_S) * rate_hz);
+    let widths = expected.edge_s.map(|w| w * rate_hz);
     let omega = TAU * expected.offset_hz / rate_hz;
     Burst::guess(at(expected.on_s), at(expected.off_s), widths, omega)
 }

@@ -9,7 +9,9 @@
 //! bound on its tail, exp(−(s − a − a ln(s/a))) for a sum s over shape a, is the
 //! evidence that thresholds are set on.
 
+use super::burst::Burst;
 use super::frontend::Frame;
+use super::template::StepTemplate;
 
 /// Windows looked at together, and from one look to the next.
 const LOOK_S: f64 = 48.0;
@@ -27,6 +29,8 @@ const IMPULSE: f32 = 1.7;
 /// Mean power of a frequency over its noise, in standard deviations, for its
 /// periods to be searched.
 const SIGN: f32 = 3.0;
+/// Below this energy over noise, 18 dB, single pulses may be missed.
+pub(super) const WEAK_ENERGY: f64 = 63.0;
 /// −ln of the chance that one period and phase of noise passes. Some 10⁷ of them
 /// are looked at in a search, five thousand searches are a day.
 pub(super) const EVIDENCE: f64 = 32.0;
@@ -55,6 +59,8 @@ pub(super) struct History {
     rate_hz: f64,
     rows: Vec<f32>,
     pub samples: Vec<Frame>,
+    /// The pulses that were taken out of them.
+    pub pulses: Vec<Burst>,
     /// Samples of the stretch before the first one held.
     pub passed: usize,
     /// Rows since the last search.
@@ -70,6 +76,7 @@ impl History {
             rate_hz,
             rows: Vec::new(),
             samples: Vec::new(),
+            pulses: Vec::new(),
             passed: 0,
             fresh: 0,
         }
@@ -78,6 +85,7 @@ impl History {
     pub(super) fn clear(&mut self) {
         self.rows.clear();
         self.samples.clear();
+        self.pulses.clear();
         self.passed = 0;
         self.fresh = 0;
     }
@@ -100,7 +108,21 @@ impl History {
             self.rows.drain(..old * self.bins);
             self.samples.drain(..old * self.hop);
             self.passed += old * self.hop;
+            let by = -((old * self.hop) as f64);
+            self.pulses.retain_mut(|burst| {
+                *burst = burst.moved(by);
+                burst.off > 0.0
+            });
         }
+    }
+
+    /// The samples with those pulses put back that were seen only now and then.
+    pub(super) fn with_weak(&self, template: &StepTemplate) -> Vec<Frame> {
+        let mut samples = self.samples.clone();
+        for burst in self.pulses.iter().filter(|b| b.energy_to_noise < WEAK_ENERGY) {
+            burst.apply(&mut samples, template, 1.0);
+        }
+        samples
     }
 
     /// Whether there is enough new to search again.

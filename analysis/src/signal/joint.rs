@@ -10,7 +10,7 @@
 
 use std::ops::Range;
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 use num_complex::Complex64;
 
 use super::burst::{Burst, along, over_noise, wide};
@@ -37,7 +37,7 @@ const SURE_SAMPLE: f64 = 30.0;
 /// How far from where it is expected an edge is looked for, in samples.
 const WALK: f64 = 20.0;
 /// Error of a change point, in samples, for noise as strong as the burst.
-const CHANGE_POINT: f64 = 1.5;
+pub(super) const CHANGE_POINT: f64 = 1.5;
 /// Samples on each side of an edge that its duration is taken from.
 const WIDTH_REACH: f64 = 14.0;
 /// Left out at each end of the plateau, in samples, besides the edge itself.
@@ -93,6 +93,14 @@ struct Residual {
     start: usize,
 }
 
+/// How well one burst fits: half the gradient of the log-likelihood over on edge,
+/// off edge and carrier, half the information, and the energy over noise explained.
+pub(super) struct Score {
+    pub gradient: Vector3<f64>,
+    pub information: Matrix3<f64>,
+    pub energy: f64,
+}
+
 /// One round's results.
 struct State {
     bursts: Vec<Burst>,
@@ -127,6 +135,22 @@ impl Joint<'_> {
             }
         }
         Some(self.judged(state))
+    }
+
+    /// How well a lone burst fits as it is.
+    pub(super) fn score(&self, burst: Burst) -> Option<Score> {
+        let state = self.state(vec![burst])?;
+        let energy = over_noise(&state.bursts[0].amplitude, self.noise) / state.spread[0];
+        Some(Score {
+            gradient: Vector3::from_fn(|i, _| state.gradient[i]),
+            information: Matrix3::from_fn(|i, j| state.hessian[(i, j)]),
+            energy,
+        })
+    }
+
+    /// A lone burst as it is, with its amplitude.
+    pub(super) fn measured(&self, burst: Burst) -> Option<Burst> {
+        self.judged(self.state(vec![burst])?).pop()
     }
 
     /// Set the edges of a lone burst whose single samples tell little anew: each

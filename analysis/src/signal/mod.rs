@@ -53,6 +53,7 @@ mod stretch;
 mod template;
 #[cfg(test)]
 mod testing;
+mod together;
 mod tracker;
 mod train;
 

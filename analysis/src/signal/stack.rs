@@ -1,11 +1,10 @@
-//! Measures a train by all its pulses at once: what [`super::faint`] has found.
+//! Makes sure of a train that [`super::faint`] has found, and how it goes on.
 //!
-//! Maximum likelihood for pulses of unknown phases: the energies of all pulses,
-//! each summed coherently over itself, are added (the periodogram average that
-//! Rife and Boorstyn's bound for incoherent pulses belongs to) and the sum is
-//! maximised over carrier, edges, period and first pulse.
+//! The energies of all pulses, each summed coherently over itself, are added (the
+//! periodogram average that Rife and Boorstyn's bound for incoherent pulses belongs
+//! to) and the sum is searched over carrier, edges, period and first pulse, near
+//! enough for [`super::together`] to go on from.
 
-use nalgebra::Matrix3;
 use num_complex::Complex64;
 
 use super::burst::{over_noise, wide};
@@ -16,9 +15,6 @@ use super::frontend::Frame;
 const REACH_S: f64 = 0.25;
 /// Samples summed before the edges are looked for.
 const PIECE: usize = 4;
-/// Energy over noise at which a single pulse counts as found: one in a
-/// hundred windows of noise on one axis, and of three, exceeds it.
-const FOUND: [f64; 2] = [4.6, 8.4];
 
 /// What a train is taken for.
 #[derive(Clone, Copy, Debug)]
@@ -30,24 +26,11 @@ pub(super) struct Guess {
     pub length: f64,
 }
 
-/// A train as half a minute of samples has it.
-#[derive(Clone, Debug)]
-pub(super) struct Stacked {
-    /// Rising edge of the first pulse, in samples, the period and the length.
-    pub on: f64,
-    pub period: f64,
-    pub length: f64,
-    pub omega: f64,
-    pub u_edge: f64,
-    pub u_omega: f64,
+/// A train that is there, nearly as it is.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Found {
+    pub train: Guess,
     pub slots: usize,
-    pub found: usize,
-    /// Mean over the pulses of Re(a aᴴ) less its noise.
-    pub vectors: Matrix3<f64>,
-    /// Noise power of one pulse's amplitude, by axis.
-    pub amplitude_noise: [f64; 3],
-    /// Mean energy over noise of a pulse.
-    pub energy_to_noise: f64,
     pub evidence: f64,
 }
 
@@ -64,8 +47,8 @@ const HALF_EVIDENCE: f64 = 4.0;
 type Sums = [Complex64; 3];
 
 impl Stack<'_> {
-    /// Measure the train near `guess`; `None` if it is not there.
-    pub(super) fn measure(&self, guess: Guess) -> Option<Stacked> {
+    /// The train near `guess`; `None` if it is not there.
+    pub(super) fn find(&self, guess: Guess) -> Option<Found> {
         let mut now = guess;
         for _ in 0..2 {
             now.omega =
@@ -200,65 +183,19 @@ impl Stack<'_> {
         Some(Guess { first: guess.first + 0.5 * (on + off), length: off - on, ..guess })
     }
 
-    fn judged(&self, at: Guess) -> Option<Stacked> {
+    fn judged(&self, at: Guess) -> Option<Found> {
         let energies = self.energies(&at);
         let slots = energies.len();
-        let axes = self.noise.len();
         let total: f64 = energies.iter().sum();
-        let evidence = evidence(total, (axes * slots) as f64);
-        let energy = total / slots as f64 - axes as f64;
-        let half_sure = |part: &[f64]| {
-            let sum: f64 = part.iter().sum();
-            super::faint::evidence(sum, (axes * part.len()) as f64) > HALF_EVIDENCE
-        };
-        let halves = energies.chunks(slots.div_ceil(2).max(1));
+        let seen =
+            |part: &[f64]| evidence(part.iter().sum(), (self.noise.len() * part.len()) as f64);
         // What is only there for a while is something else.
-        if slots < 4
-            || evidence < 0.5 * EVIDENCE
-            || energy <= 0.0
-            || !halves.into_iter().all(half_sure)
-        {
-            return None;
-        }
-        let mut vectors = Matrix3::zeros();
-        let half = 0.5 * at.length;
-        // What the edges might miss would dilute the amplitude.
-        let inner = (half - PIECE as f64).max(0.5 * half).round();
-        for middle in self.middles(&at) {
-            let middle = middle.round();
-            let sums = self.sum(middle - inner, middle + inner, at.omega);
-            let a = sums.map(|s| s / (2.0 * inner));
-            vectors += Matrix3::from_fn(|i, j| (a[i] * a[j].conj()).re) / slots as f64;
-        }
-        let mut amplitude_noise = [0.0; 3];
-        for (axis, noise) in self.noise.iter().enumerate() {
-            amplitude_noise[axis] = noise / (2.0 * inner);
-            vectors[(axis, axis)] -= amplitude_noise[axis];
-        }
-        // Scores of the single pulses over the curvature of their sum.
-        let step = 0.05 / at.length;
-        let [low, high] =
-            [-step, step].map(|d| self.energies(&Guess { omega: at.omega + d, ..at }));
-        let scores = high.iter().zip(&low).map(|(h, l)| (h - l) / (2.0 * step));
-        let score: f64 = scores.map(|s| s * s).sum();
-        let ends: f64 = high.iter().sum::<f64>() + low.iter().sum::<f64>();
-        let curvature = (2.0 * total - ends) / (step * step);
-        let found = energies.iter().filter(|e| **e > FOUND[usize::from(axes > 1)]).count();
-        Some(Stacked {
-            on: at.first - half,
-            period: at.period,
-            length: at.length,
-            omega: at.omega,
-            // A change point in noise is known to a few times noise over power.
-            u_edge: (0.5 * PIECE as f64).hypot(7.0 * at.length / (energy * slots as f64)),
-            // The scores are small where they were maximised: half a part more.
-            u_omega: if curvature > 0.0 { 1.25 * score.sqrt() / curvature } else { f64::INFINITY },
-            slots,
-            found,
-            vectors,
-            amplitude_noise,
-            energy_to_noise: energy,
-            evidence,
-        })
+        let mut halves = energies.chunks(slots.div_ceil(2).max(1));
+        let all = seen(&energies);
+        let sure = slots >= 4
+            && all >= 0.5 * EVIDENCE
+            && total > (self.noise.len() * slots) as f64
+            && halves.all(|half| seen(half) > HALF_EVIDENCE);
+        sure.then_some(Found { train: at, slots, evidence: all })
     }
 }

@@ -11,7 +11,7 @@ use std::ops::Range;
 use super::bank::{Bank, threshold};
 use super::burst::Burst;
 use super::edges::FineSpan;
-use super::faint::History;
+use super::faint::{History, WEAK_ENERGY};
 use super::frontend::{Frame, Frontend};
 use super::noise::NoiseFloor;
 use super::separate::{Found, Kind, Limits, Separation};
@@ -47,8 +47,6 @@ const FALSE_SIGN: f64 = 1e-4;
 const PULSE_FLOOR: f64 = 3e-6;
 const STEADY_FLOOR: f64 = 1e-8;
 const BREAK_FLOOR: f64 = 1e-3;
-/// Below this energy over noise, 18 dB, single pulses may be missed.
-const WEAK_ENERGY: f64 = 63.0;
 /// A pulse of this energy over noise may leave something over that shows.
 const LEFT_OVER_ENERGY: f64 = 1000.0;
 /// A carrier is known to have stopped after this.
@@ -505,7 +503,8 @@ impl Stretch {
         // trains by all their pulses.
         let weak: Vec<&Burst> =
             self.taken.iter().filter(|b| b.energy_to_noise < WEAK_ENERGY && b.off > 0.0).collect();
-        let mut old = self.span[..(hops * hop).min(self.span.len())].to_vec();
+        let length = (hops * hop).min(self.span.len());
+        let mut old = self.span[..length].to_vec();
         for burst in &weak {
             burst.apply(&mut old, &self.templates[1], 1.0);
         }
@@ -518,8 +517,12 @@ impl Stretch {
                 self.spectra.over_noise(&noise, &mut self.cells[h]);
             }
             self.history.push(&self.cells[h], masked);
-            self.history.samples.extend_from_slice(&old[h * hop..(h + 1) * hop]);
         }
+        let by = self.history.samples.len() as f64;
+        let begin = if self.passed == 0 { f64::NEG_INFINITY } else { 0.0 };
+        let these = self.taken.iter().filter(|b| (begin..length as f64).contains(&b.on));
+        self.history.pulses.extend(these.map(|b| b.moved(by)));
+        self.history.samples.extend_from_slice(&self.span[..length]);
     }
 
     /// Hops of the span that are whole.

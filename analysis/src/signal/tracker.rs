@@ -7,6 +7,7 @@
 //! several such chains the one with the most pulses, then the best fit, wins,
 //! so that the true period beats its multiples and chance coincidences.
 
+use super::fit::LONGEST_EDGE_S;
 use super::pulse::Pulse;
 use super::train::{Summed, TrainSums};
 
@@ -19,6 +20,8 @@ const MOST_LOOSE: usize = 256;
 const MOST_GAPS: usize = 1024;
 /// No period is known so well that its count holds over a gap of more periods.
 const MOST_SLOTS: f64 = 1000.0;
+/// Edges of which nothing is known yet are taken for this.
+const USUAL_EDGE_S: f64 = 0.002;
 /// A train unseen for this many periods is over.
 const SILENT_PERIODS: f64 = 20.0;
 
@@ -189,6 +192,21 @@ impl Train {
         self.on_time_s = self.sums.on_time().value;
     }
 
+    pub(super) fn offset_hz(&self) -> f64 {
+        self.offset_hz
+    }
+
+    pub(super) fn on_time_s(&self) -> f64 {
+        self.on_time_s
+    }
+
+    /// Duration of the edges, with as much trust in what was seen of them as the
+    /// noise allows.
+    pub(super) fn usual_edges_s(&self) -> [f64; 2] {
+        let trust = self.sums.trust_in_edges();
+        self.edge_s.map(|e| (USUAL_EDGE_S + trust * (e - USUAL_EDGE_S)).clamp(0.0, LONGEST_EDGE_S))
+    }
+
     /// What a faint train is expected to be from `from_s` on: middle of the first
     /// pulse, period, offset and length.
     pub(super) fn outlook(&self, from_s: f64) -> (f64, f64, f64, f64) {
@@ -316,7 +334,7 @@ impl Tracker {
                 expected.push(Expected {
                     on_s,
                     off_s: on_s + train.on_time_s,
-                    edge_s: train.edge_s,
+                    edge_s: train.usual_edges_s(),
                     offset_hz: train.offset_hz,
                 });
                 slot += 1.0;

@@ -20,6 +20,13 @@ const AMPLITUDE_SCATTER: f64 = 0.003;
 /// Edges are weighted as if all took this long: the width measured on a single
 /// pulse is too noisy to weight it by.
 const NOMINAL_EDGE_S: f64 = 1e-3;
+/// Edges of units differ by this much.
+const EDGE_SPREAD_S: f64 = 3e-3;
+/// The share of the pulses that must have been measured together for the result to
+/// stand for all of them.
+const MOST_TOGETHER: f64 = 0.7;
+/// Pulses whose pace is known well enough to measure them together.
+const LEAST_RECENT: f64 = 4.0;
 
 /// A weighted mean (or line) with the theoretical variance of its entries.
 #[derive(Clone, Copy, Debug, Default)]
@@ -71,7 +78,10 @@ pub(super) struct Summed {
     pub period_s: f64,
     pub length_s: f64,
     pub offset_hz: f64,
+    /// Carrier in the middle of the pulses; its change from one to the next.
+    pub drift_hz: f64,
     pub u_on_s: f64,
+    pub u_length_s: f64,
     pub u_offset_hz: f64,
     pub slots: usize,
     pub found: usize,
@@ -83,6 +93,12 @@ pub(super) struct Summed {
 }
 
 impl Summed {
+    /// Two numbers that have the mean and the spread of those of all pulses.
+    fn two_points(&self, middle: f64) -> [f64; 2] {
+        let apart = self.slots as f64 / 12f64.sqrt();
+        [middle - apart, middle + apart]
+    }
+
     fn magnitude(&self, to_field: &[[f64; 3]; 3]) -> (f64, f64) {
         let into = Matrix3::from_fn(|i, j| to_field[i][j]);
         let noise = Matrix3::from_diagonal(&self.amplitude_noise.into());
@@ -109,6 +125,22 @@ struct Sums {
     edge_variance: f64,
 }
 
+impl Sums {
+    /// Pulses measured together, but for their timing; `middle_s` is their mean time.
+    fn add_stack(&mut self, middle_s: f64, stacked: &Summed, to_field: &[[f64; 3]; 3]) {
+        let u_length = stacked.u_length_s;
+        self.on_time.add(middle_s, stacked.length_s, u_length, u_length);
+        let u_carrier = stacked.u_offset_hz * std::f64::consts::SQRT_2;
+        for number in stacked.two_points(0.0) {
+            let at_s = middle_s + number * stacked.period_s;
+            let offset_hz = stacked.offset_hz + number * stacked.drift_hz;
+            self.carrier.add(at_s, offset_hz, u_carrier, u_carrier);
+        }
+        let (magnitude, u_magnitude) = stacked.magnitude(to_field);
+        self.magnitude.add(middle_s, magnitude, u_magnitude, u_magnitude);
+    }
+}
+
 /// Sums of one pulse train.
 #[derive(Clone, Debug)]
 pub(super) struct TrainSums {
@@ -117,6 +149,13 @@ pub(super) struct TrainSums {
     /// All pulses, and those that no other pulse overlaps.
     all: Sums,
     clean: Sums,
+    /// Pulses too weak to be measured well by themselves, measured together.
+    together: Sums,
+    measured_together: usize,
+    /// Rising edges, as in the sums, of the pulses since they were last measured together.
+    recent: Line,
+    /// Number of the next pulse to be measured with others.
+    pub next_together: usize,
     previous: Option<(usize, f64, bool)>,
     /// Σ Re(a aᴴ) less its noise, counts².
     vectors: Matrix3<f64>,
@@ -145,6 +184,10 @@ impl TrainSums {
             period_guess_s,
             all: Sums::default(),
             clean: Sums::default(),
+            together: Sums::default(),
+            measured_together: 0,
+            recent: Line::default(),
+            next_together: 0,
             previous: None,
             vectors: Matrix3::zeros(),
             found: 0,
@@ -163,6 +206,7 @@ impl TrainSums {
         self.energy += pulse.energy_to_noise;
         self.overlapped += usize::from(pulse.overlapped);
         let late = pulse.on_s - self.first_on_s - k as f64 * self.period_guess_s;
+        self.recent.add(k as f64, late, 1.0);
         let clean = !pulse.overlapped && regular;
         let (magnitude, u_magnitude) = pulse.magnitude(to_field);
         let step = self.previous.filter(|p| p.0 + 1 == k).map(|p| (late - p.1, p.2));
@@ -211,7 +255,37 @@ impl TrainSums {
             // These were not single periods.
             sums.steps = Line::default();
         }
+        self.recent = Line::default();
+        self.next_together = (self.next_together as f64 * factor) as usize;
         self.previous = None;
+    }
+
+    /// Time of pulse number 0 and the period as the latest pulses have them, if
+    /// they are enough.
+    pub(super) fn recent_course_s(&self) -> Option<(f64, f64)> {
+        let (line, guess_s) = (&self.recent, self.period_guess_s);
+        (line.count >= LEAST_RECENT)
+            .then(|| (self.first_on_s + line.at(0.0), guess_s + line.slope()))
+    }
+
+    /// Take in pulses measured together that have been counted one by one before, up
+    /// to number `next`.
+    pub(super) fn add_together(
+        &mut self,
+        next: usize,
+        middle_s: f64,
+        stacked: &Summed,
+        to_field: &[[f64; 3]; 3],
+    ) {
+        self.together.add_stack(middle_s, stacked, to_field);
+        self.measured_together += stacked.slots;
+        self.pass_together(next);
+    }
+
+    /// What came before number `next` is not measured together any more.
+    pub(super) fn pass_together(&mut self, next: usize) {
+        self.next_together = next;
+        self.recent = Line::default();
     }
 
     /// Take in pulses that were measured together, number `first` the first of
@@ -227,22 +301,16 @@ impl TrainSums {
         self.found += stacked.found;
         self.energy += stacked.energy_to_noise * stacked.found as f64;
         let middle = first as f64 + 0.5 * (count - 1.0);
-        let at_s = on_s + 0.5 * (count - 1.0) * stacked.period_s;
+        let middle_s = on_s + 0.5 * (count - 1.0) * stacked.period_s;
         // Two points with the mean and the slope of a line through all pulses.
-        let apart = count / 12f64.sqrt();
         let u_point = stacked.u_on_s * std::f64::consts::SQRT_2;
-        let (magnitude, u_magnitude) = stacked.magnitude(to_field);
         for sums in [&mut self.all, &mut self.clean] {
-            for number in [middle - apart, middle + apart] {
+            for number in stacked.two_points(middle) {
                 let due = on_s + (number - first as f64) * stacked.period_s;
                 let late = due - self.first_on_s - number * self.period_guess_s;
                 sums.timing.add(number, late, u_point, u_point);
             }
-            let u_length = u_point;
-            sums.on_time.add(at_s, stacked.length_s, u_length, u_length);
-            let u_carrier = stacked.u_offset_hz;
-            sums.carrier.add(at_s, stacked.offset_hz, u_carrier, u_carrier);
-            sums.magnitude.add(at_s, magnitude, u_magnitude, u_magnitude);
+            sums.add_stack(middle_s, stacked, to_field);
             sums.edge_variance += 2.0 * u_point * u_point;
         }
         self.vectors += stacked.vectors * count;
@@ -253,12 +321,29 @@ impl TrainSums {
         self.energy / self.found.max(1) as f64
     }
 
+    /// Share of what was seen of the edges, over what is usual, that is not noise.
+    ///
+    /// Of a single pulse ∫ y(1 − y) over the samples of an edge has the variance of
+    /// 28 samples of noise n² and 2 n⁴, n² = T / 2ρ milliseconds of noise over power.
+    pub(super) fn trust_in_edges(&self) -> f64 {
+        let count = self.all.on_time.line.count.clamp(1.0, 60.0);
+        let noise = 500.0 * self.all.on_time.line.mean() / self.mean_energy().max(1.0);
+        let variance_s2 = 1e-6 * 36.0 * 28.0 * (noise + 2.0 * noise * noise) / count;
+        EDGE_SPREAD_S * EDGE_SPREAD_S / (EDGE_SPREAD_S * EDGE_SPREAD_S + variance_s2)
+    }
+
     /// Add what another train of the same unit tells; its timing stands apart.
     pub(super) fn absorb(&mut self, other: &Self) {
         self.found += other.found;
         self.overlapped += other.overlapped;
         self.energy += other.energy;
-        for (own, others) in [(&mut self.all, &other.all), (&mut self.clean, &other.clean)] {
+        self.measured_together += other.measured_together;
+        let both = [
+            (&mut self.all, &other.all),
+            (&mut self.clean, &other.clean),
+            (&mut self.together, &other.together),
+        ];
+        for (own, others) in both {
             own.on_time.merge(&others.on_time);
             own.carrier.merge(&others.carrier);
             own.magnitude.merge(&others.magnitude);
@@ -278,6 +363,12 @@ impl TrainSums {
         if clean >= 5.0 && clean >= 0.25 * all { &self.clean } else { &self.all }
     }
 
+    /// The sums for what weak pulses have in common.
+    fn shared(&self) -> &Sums {
+        let most = self.measured_together as f64 >= MOST_TOGETHER * self.found as f64;
+        if self.measured_together > 0 && most { &self.together } else { self.sums() }
+    }
+
     /// Rising edge of the first pulse as measured, s.
     pub(super) fn first_on_s(&self) -> f64 {
         self.first_on_s
@@ -289,19 +380,19 @@ impl TrainSums {
     }
 
     pub(super) fn carrier(&self) -> Reading {
-        self.sums().carrier.mean()
+        self.shared().carrier.mean()
     }
 
     pub(super) fn drift(&self) -> Reading {
-        self.sums().carrier.slope()
+        self.shared().carrier.slope()
     }
 
     pub(super) fn on_time(&self) -> Reading {
-        self.sums().on_time.mean()
+        self.shared().on_time.mean()
     }
 
     pub(super) fn magnitude(&self) -> Reading {
-        self.sums().magnitude.mean()
+        self.shared().magnitude.mean()
     }
 
     /// Scatter of the magnitude over its mean, noise deducted.
