@@ -22,8 +22,15 @@ const PRESENT: f32 = 5.0;
 const MOST_WINDOWS: f64 = 0.7;
 /// The same while pulses are still in the samples.
 const NEARLY_ALL: f64 = 0.9;
-/// Pieces with more than this times the median power have pulses in them.
+/// Pieces with more than this times the median power, or less than one over it, have
+/// pulses in them.
 const DISTURBED: f64 = 8.0;
+/// Rounds in which the pieces that agree are chosen, and the square of how many times
+/// the usual disagreement one of them may show.
+const TRIMMINGS: usize = 4;
+const OUTLYING: f64 = 9.0;
+/// Eighths of the resolution that a frequency measured with pulses in may be off.
+const REACH_STEPS: i32 = 12;
 /// Least power of the mean over the mean power of the pieces, noise deducted: a
 /// third where three equal carriers beat, a tenth for a keyed one.
 const COHERENT: f64 = 0.3;
@@ -323,6 +330,11 @@ fn measured(
     hop: usize,
     noise: &[f64],
 ) -> Option<(f64, [Complex64; 3])> {
+    let over_noise = |a: &[Complex64; 3]| over_noise(a, noise);
+    // Pieces with strong pulses in them would draw the frequency to the pulses'.
+    let powers: Vec<f64> = pieces(span, near, hop).iter().map(over_noise).collect();
+    let usual = median(powers.iter().copied());
+    let quiet = |n: usize| powers.get(n / hop).is_none_or(|p| *p <= DISTURBED * usual);
     let length = span.len();
     let size = (2 * length).next_power_of_two();
     let fft = FftPlanner::new().plan_fft_forward(size);
@@ -330,7 +342,8 @@ fn measured(
     let mut buffer = vec![Complex32::ZERO; size];
     for (axis, noise) in noise.iter().enumerate() {
         buffer.fill(Complex32::ZERO);
-        buffer.iter_mut().zip(span).for_each(|(b, f)| *b = f[axis]);
+        let heard = buffer.iter_mut().zip(span).enumerate().filter(|(n, _)| quiet(*n));
+        heard.for_each(|(_, (b, f))| *b = f[axis]);
         fft.process(&mut buffer);
         power.iter_mut().zip(&buffer).for_each(|(p, z)| *p += wide(*z).norm_sqr() / noise);
     }
@@ -343,7 +356,32 @@ fn measured(
     let shift = 0.5 * (low - high) / (low - 2.0 * mid + high).min(-1e-30);
     let omega = per_bin * (best as f64 + shift.clamp(-0.5, 0.5));
     // The amplitude of each piece, so that those with pulses in them can be left out.
-    let pieces = span.chunks_exact(hop).enumerate().map(|(i, frames)| {
+    let pieces = pieces(span, omega, hop);
+    let usual = median(pieces.iter().map(over_noise));
+    let undisturbed = usual / DISTURBED..=usual * DISTURBED;
+    let mut kept: Vec<usize> =
+        (0..pieces.len()).filter(|i| undisturbed.contains(&over_noise(&pieces[*i]))).collect();
+    let mut line = Turning::default();
+    // Least trimmed squares (Rousseeuw, J. Am. Stat. Assoc. 79 (1984) 871–880, quoted from
+    // memory): the pieces that agree decide which agree.
+    for _ in 0..TRIMMINGS {
+        line = Turning::fit(&pieces, &kept, noise);
+        let off: Vec<f64> = (0..pieces.len()).map(|i| over_noise(&line.off(&pieces, i))).collect();
+        let limit = OUTLYING * median(off.iter().copied()).max(noise.len() as f64 / hop as f64);
+        kept = (0..pieces.len()).filter(|i| off[*i] <= limit).collect();
+    }
+    let omega = omega + line.turn / hop as f64;
+    let mean = line.mean;
+    let count = kept.len() as f64;
+    let all: f64 = kept.iter().map(|i| over_noise(&pieces[*i])).sum::<f64>() / count;
+    let alone = noise.len() as f64 / hop as f64;
+    let coherent = over_noise(&mean) > COHERENT * (all - alone).max(0.5 * alone);
+    coherent.then_some((omega, mean))
+}
+
+/// Mean of each `hop` of the samples, turned back by `omega`.
+fn pieces(span: &[Frame], omega: f64, hop: usize) -> Vec<[Complex64; 3]> {
+    let piece = |(i, frames): (usize, &[Frame])| {
         let turn = Complex64::from_polar(1.0, -omega);
         let mut phasor = Complex64::from_polar(1.0, -omega * (i * hop) as f64);
         let mut sum = [Complex64::ZERO; 3];
@@ -352,19 +390,48 @@ fn measured(
             phasor *= turn;
         }
         sum.map(|s| s / hop as f64)
-    });
-    let over_noise = |a: &[Complex64; 3]| over_noise(a, noise);
-    let mut pieces: Vec<[Complex64; 3]> = pieces.collect();
-    pieces.sort_by(|a, b| over_noise(a).total_cmp(&over_noise(b)));
-    let usual = pieces.get(pieces.len() / 2).map_or(0.0, over_noise);
-    pieces.retain(|p| over_noise(p) <= DISTURBED * usual);
-    let count = pieces.len() as f64;
-    let mut mean = [Complex64::ZERO; 3];
-    for piece in &pieces {
-        mean.iter_mut().zip(piece).for_each(|(m, p)| *m += p / count);
+    };
+    span.chunks_exact(hop).enumerate().map(piece).collect()
+}
+
+/// A vector that turns from piece to piece.
+#[derive(Default)]
+struct Turning {
+    mean: [Complex64; 3],
+    turn: f64,
+}
+
+impl Turning {
+    /// The turn for which the pieces `kept` add up to most.
+    fn fit(pieces: &[[Complex64; 3]], kept: &[usize], noise: &[f64]) -> Self {
+        let mean = |turn: f64| {
+            let mut mean = [Complex64::ZERO; 3];
+            for &i in kept {
+                let back = Complex64::from_polar(1.0 / kept.len() as f64, -turn * i as f64);
+                mean.iter_mut().zip(&pieces[i]).for_each(|(m, p)| *m += p * back);
+            }
+            mean
+        };
+        let step = TAU / (8 * pieces.len()) as f64;
+        let power = |k: f64| over_noise(&mean(k * step), noise);
+        let grid = (-REACH_STEPS..=REACH_STEPS).map(f64::from);
+        let best = grid.max_by(|a, b| power(*a).total_cmp(&power(*b))).unwrap_or(0.0);
+        let (low, mid, high) = (power(best - 1.0), power(best), power(best + 1.0));
+        let shift = 0.5 * (low - high) / (low - 2.0 * mid + high).min(-1e-30);
+        let turn = (best + shift.clamp(-0.5, 0.5)) * step;
+        Self { mean: mean(turn), turn }
     }
-    let all: f64 = pieces.iter().map(over_noise).sum::<f64>() / count;
-    let alone = noise.len() as f64 / hop as f64;
-    let coherent = over_noise(&mean) > COHERENT * (all - alone).max(0.5 * alone);
-    coherent.then_some((omega, mean))
+
+    /// What a piece is off the line.
+    fn off(&self, pieces: &[[Complex64; 3]], i: usize) -> [Complex64; 3] {
+        let phase = Complex64::from_polar(1.0, self.turn * i as f64);
+        std::array::from_fn(|axis| pieces[i][axis] - self.mean[axis] * phase)
+    }
+}
+
+/// Middle value; 0 of none.
+fn median(values: impl Iterator<Item = f64>) -> f64 {
+    let mut values: Vec<f64> = values.collect();
+    let middle = values.len() / 2;
+    if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(middle, f64::total_cmp).1 }
 }
