@@ -90,6 +90,12 @@ impl Burst {
         apart_hz < SAME_CARRIER_HZ && self.parallel(other)
     }
 
+    /// Whether both are of one source and as strong, 3 dB up or down.
+    pub(super) fn is_like(&self, other: &Burst, rate_hz: f64) -> bool {
+        let ratio = self.density() / other.density();
+        (0.5..2.0).contains(&ratio) && self.same_source(other, rate_hz)
+    }
+
     pub(super) fn parallel(&self, other: &Burst) -> bool {
         let pairs = self.amplitude.iter().zip(&other.amplitude);
         let product: Complex64 = pairs.map(|(a, b)| a * b.conj()).sum();

@@ -28,6 +28,11 @@ const LEAST_OVERLAPPED: usize = 12;
 /// A steady carrier this close to a unit's, or heard for less, is not spoken of.
 const LEAK_HZ: f64 = 1.0;
 const LEAST_HEARD_S: f64 = 5.0;
+/// What is left of a flawed pulse lies within so much of it, in time and in frequency;
+const FLAW_OUTSIDE_S: f64 = 0.03;
+const FLAW_HZ: f64 = 80.0;
+/// and its own timing, made of chance pieces, may be off by no more.
+const MOST_UNSURE_S: f64 = 0.05;
 /// Periods that differ by less are nothing to speak of.
 const IRREGULAR_S: f64 = 1e-4;
 
@@ -97,25 +102,34 @@ pub(super) fn report(
 }
 
 /// Two real transmitters drift apart. One that starts and stops with a stronger
-/// one, from the same direction, pulse for pulse, is a flaw of that one's pulses.
+/// one, or always within its pulses, from the same direction, pulse for pulse, is a
+/// flaw of that one's pulses: sagging, chirp, ringing that the model does not have.
 fn is_flaw(weak: &Train, strong: &Train) -> bool {
-    let period = strong.sums.period().reading;
-    let apart = weak.sums.period().reading.value - period.value;
+    let (own, period) = (weak.sums.period().reading, strong.sums.period().reading.value);
+    let every = (own.value / period).round().max(1.0);
+    let apart_s = (own.value - every * period).abs() * weak.last as f64;
+    let unsure_s = (2.0 * own.u * weak.last as f64).min(MOST_UNSURE_S);
+    if weak.sums.overlapped as f64 <= 0.9 * weak.sums.found as f64 || apart_s > 0.01 + unsure_s {
+        return false;
+    }
     let offset = weak.sums.first_on_s() - strong.sums.first_on_s();
-    let phase = offset - (offset / period.value).round() * period.value;
+    let phase = offset - (offset / period).round() * period;
     let (a, b) = (weak.sums.direction().0, strong.sums.direction().0);
     let cosine: f64 = a.iter().zip(&b).map(|(x, y)| x * y).sum();
-    let apart_hz = weak.sums.carrier().value - strong.sums.carrier().value;
-    let longer_s = weak.sums.on_time().value - strong.sums.on_time().value;
+    let apart_hz = (weak.sums.carrier().value - strong.sums.carrier().value).abs();
+    let (short_s, long_s) = (weak.sums.on_time().value, strong.sums.on_time().value);
     let ratio = weak.sums.magnitude().value / strong.sums.magnitude().value;
     // Where the coil turns during a pulse, what is left points another way.
-    let alike = cosine.abs() > 0.95 && apart_hz.abs() < 30.0;
-    weak.sums.overlapped as f64 > 0.9 * weak.sums.found as f64
-        && apart.abs() * weak.last as f64 <= 0.01
-        && phase.abs() < 0.02
-        && longer_s.abs() < 0.05
-        && (alike || apart_hz.abs() < 6.0)
-        && ratio < 0.3
+    let whole = phase.abs() < 0.02
+        && (short_s - long_s).abs() < 0.05
+        && ((cosine.abs() > 0.95 && apart_hz < 30.0) || apart_hz < 6.0)
+        && ratio < 0.3;
+    let part = phase > -FLAW_OUTSIDE_S
+        && phase + short_s < long_s + FLAW_OUTSIDE_S
+        && cosine.abs() > 0.9
+        && apart_hz < FLAW_HZ
+        && ratio < 0.8;
+    whole || part
 }
 
 fn transmitter(

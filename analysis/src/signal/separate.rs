@@ -99,7 +99,7 @@ const UNSTEADY_NOISE: f64 = 32.0;
 const LEFT_OVER: f64 = 4e-4;
 /// The same where direction and both edges agree with the stronger one: −12 dB.
 const LEFT_OVER_ALIKE: f64 = 0.06;
-const TOUCHING_S: f64 = 0.02;
+pub(super) const TOUCHING_S: f64 = 0.02;
 
 impl Separation<'_> {
     /// Take out the `expected` bursts that are there, then all others above the

@@ -14,7 +14,7 @@ use super::edges::FineSpan;
 use super::faint::{History, WEAK_ENERGY};
 use super::frontend::{Frame, Frontend};
 use super::noise::NoiseFloor;
-use super::separate::{Found, Kind, Limits, Separation};
+use super::separate::{Found, Kind, Limits, Separation, TOUCHING_S};
 use super::spectra::Spectra;
 use super::steady::Steady;
 use super::template::StepTemplate;
@@ -51,6 +51,10 @@ const BREAK_FLOOR: f64 = 1e-3;
 const LEFT_OVER_ENERGY: f64 = 1000.0;
 /// A carrier is known to have stopped after this.
 const STOPPED_S: f64 = 0.25;
+/// A burst that goes on for longer than this may be a steady carrier that came up;
+const LONG_S: f64 = 1.2;
+/// so may pulses alike that are on for more than this share of two seconds.
+const MOST_KEYED: f64 = 0.5;
 /// Noise that rises fills all frequencies: half the cells of a window are above
 /// this times their mean, none above so many times their median, for so many hops.
 const LOUD: f32 = 4.0;
@@ -220,25 +224,56 @@ impl Stretch {
         let noise = self.noise.per_sample();
         let last = self.cells.len().saturating_sub(1);
         let first = last.saturating_sub(BEGIN_HOPS) + 2;
-        loop {
-            let Some(windows) = self.cells.get(first..=last) else { return };
-            let spectra = &self.spectra;
-            let found = self.steady.find(
-                &mut self.span[(first - 2) * hop..],
-                windows.iter().map(Vec::as_slice),
-                |k| spectra.omega(k),
-                hop,
-                &noise[..self.axes],
-                pulses_in,
-            );
-            if !found {
-                return;
-            }
-            self.steady.relax(&mut self.span[(first - 2) * hop..], hop, &noise[..self.axes]);
-            for h in first..=last {
-                self.look_at(h);
-            }
+        let from = (first - 2) * hop;
+        if first > last {
+            return;
         }
+        let pieces = self.pieces_of_carriers(from);
+        self.put(&pieces, from, 1.0);
+        let looked = first..=last;
+        if !pieces.is_empty() {
+            looked.clone().for_each(|h| self.look_at(h));
+        }
+        let mut found = false;
+        while self.steady.find(
+            &mut self.span[from..],
+            self.cells[looked.clone()].iter().map(Vec::as_slice),
+            |k| self.spectra.omega(k),
+            hop,
+            &noise[..self.axes],
+            pulses_in,
+        ) {
+            found = true;
+            self.steady.relax(&mut self.span[from..], hop, &noise[..self.axes]);
+            looked.clone().for_each(|h| self.look_at(h));
+        }
+        if found {
+            self.taken.retain(|b| pieces.iter().all(|p| p.on != b.on || p.omega != b.omega));
+        } else if !pieces.is_empty() {
+            self.put(&pieces, from, -1.0);
+            looked.for_each(|h| self.look_at(h));
+        }
+    }
+
+    /// Add bursts to the span from sample `from` on `sign` times.
+    fn put(&mut self, bursts: &[Burst], from: usize, sign: f64) {
+        for burst in bursts {
+            let moved = burst.moved(-(from as f64));
+            moved.apply(&mut self.span[from..], &self.templates[1], sign);
+        }
+    }
+
+    /// Of the pulses taken out of the span from sample `from` on those of which there
+    /// is too much for a keyed unit: what its pulses have left of a steady carrier.
+    fn pieces_of_carriers(&self, from: usize) -> Vec<Burst> {
+        let from = from as f64;
+        let most = MOST_KEYED * (self.span.len() as f64 - from);
+        let recent = || self.taken.iter().filter(|b| b.off > from);
+        let on = |burst: &Burst| -> f64 {
+            let alike = recent().filter(|b| b.is_like(burst, self.rate_hz));
+            alike.map(|b| b.off - b.on.max(from)).sum()
+        };
+        recent().filter(|b| on(b) > most).cloned().collect()
     }
 
     /// Watch the next hop of the span, if there is one, and give the pulses that
@@ -396,6 +431,10 @@ impl Stretch {
             }
         }
         self.open = open.into_iter().filter(|f| f.kind != Kind::Residue).map(|f| f.burst).collect();
+        let heard = |b: &Burst| b.off - self.heard_since(b);
+        if self.open.iter().any(|b| heard(b) > LONG_S * self.rate_hz) {
+            self.until_steady = 1;
+        }
         let lead = LEAD_S * self.rate_hz;
         let first_open = self.open.iter().map(|b| b.on).min_by(f64::total_cmp);
         // The windows that hold nothing more are final now.
@@ -410,6 +449,22 @@ impl Stretch {
             }
         };
         pulses
+    }
+
+    /// Where a burst began of which the pulses of a unit beside it may have cut off
+    /// pieces: those taken out before that it goes on from.
+    fn heard_since(&self, burst: &Burst) -> f64 {
+        let touching = TOUCHING_S * self.rate_hz;
+        let mut since = burst.on;
+        let goes_on_in = |piece: &&Burst, since: f64| {
+            piece.on < since - touching
+                && (piece.off - since).abs() < touching
+                && piece.is_like(burst, self.rate_hz)
+        };
+        while let Some(piece) = self.taken.iter().find(|piece| goes_on_in(piece, since)) {
+            since = piece.on;
+        }
+        since
     }
 
     fn separated(
