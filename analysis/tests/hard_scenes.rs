@@ -88,6 +88,56 @@ fn steady_carriers_and_impulses_do_not_matter_much() {
     assert!((result.noise_a_per_m_rthz.unwrap()[0] / 1e-9 - 1.0).abs() < 0.2);
 }
 
+/// A carrier of another device close to the unit's, from the start or from half way on.
+#[test]
+fn a_steady_carrier_within_hertz_of_a_unit_is_not_a_transmitter() {
+    for (seed, apart_hz, strength, from_s) in [
+        (1, 0.6, 1.0, 0.0),
+        (2, 2.0, 1.0, 0.0),
+        (3, -2.0, 0.2, 0.0),
+        (4, 3.0, 5.0, 0.0),
+        (5, 5.0, 0.2, 0.0),
+        (6, 2.0, 1.0, 14.2),
+        (7, -5.0, 0.2, 17.7),
+        (8, 5.0, 5.0, 13.1),
+    ] {
+        let tx = unit();
+        let scene = Scene::new(30.0, 1e-9, vec![tx.clone()], seed);
+        let mut samples = scene.samples();
+        let vector = [0.2, 0.7, -0.68].map(|v| v * strength * tx.magnitude());
+        for (n, frame) in samples.chunks_exact_mut(3).enumerate() {
+            let t = n as f64 / 8000.0;
+            let turns = (tx.offset_hz + apart_hz) * t;
+            let turn = Complex64::from_polar(1.0, std::f64::consts::TAU * turns);
+            if t > from_s {
+                for (z, v) in frame.iter_mut().zip(vector) {
+                    *z += Complex32::new((turn.re * v) as f32, (turn.im * v) as f32);
+                }
+            }
+        }
+        let result = analyse(scene.format(), &samples);
+        let found = only(&result);
+        assert_eq!(found.pulses.found, found.pulses.expected, "seed {seed}");
+        let field = found.field_a_per_m.unwrap().value / tx.magnitude() - 1.0;
+        assert!(field.abs() < 0.02, "seed {seed}: field off by {field}");
+        assert!((found.carrier_hz.value - 457_023.4).abs() < 0.05, "seed {seed}: {found:#?}");
+        assert!((found.on_time_s.value - tx.on_s).abs() < 5e-4, "seed {seed}: {found:#?}");
+    }
+}
+
+/// What the pulses of an old unit have that the model has not is no second unit.
+#[test]
+fn flaws_of_pulses_are_no_transmitters() {
+    for (seed, sag, chirp_hz) in [(1, 0.1, 0.0), (2, 0.3, 0.0), (3, 0.0, 5.0), (4, 0.0, -5.0)] {
+        let mut tx = unit();
+        (tx.sag, tx.chirp_hz, tx.continuous) = (sag, chirp_hz, seed % 2 == 0);
+        let result = Scene::new(60.0, 1e-9, vec![tx.clone()], seed).measure();
+        let found = only(&result);
+        assert!(found.pulses.found * 10 > found.pulses.expected * 9, "seed {seed}: {found:#?}");
+        assert!((found.period_s.value - tx.period_s).abs() < 5e-5, "seed {seed}: {found:#?}");
+    }
+}
+
 #[test]
 fn two_units_that_stay_on_top_of_each_other() {
     for (seed, offset_hz, vector) in

@@ -31,6 +31,8 @@ const STRENGTH: f64 = 0.15;
 /// Two trains of one unit keep to one grid within this.
 const GRID_S: f64 = 0.01;
 const SAME_PERIOD_S: f64 = 2e-3;
+/// Together they have no more pulses than are due, but for a few found twice.
+const MOST_SHARED: f64 = 1.1;
 /// A period jumps by less than this share.
 const PERIOD_SHARE: f64 = 0.05;
 
@@ -126,7 +128,10 @@ impl Unit {
         let timing = if self.beside(b.first_on_s(), other.last_pulse.on_s) {
             let aside = self.aside(other);
             let half = (aside - 0.5 * pa).abs() < 3.0 * GRID_S && self.trains.len() == 1;
-            (pa - pb).abs() < SAME_PERIOD_S && (aside < GRID_S || half)
+            // Two pulses at once are not one unit's.
+            let both = (a.found + b.found) as f64;
+            let shared = both <= MOST_SHARED * self.expected.max(other.expected()) as f64;
+            (pa - pb).abs() < SAME_PERIOD_S && ((aside < GRID_S && shared) || half)
         } else {
             (pa / pb).ln().abs() < PERIOD_SHARE
         };

@@ -99,6 +99,8 @@ const UNSTEADY_NOISE: f64 = 32.0;
 const LEFT_OVER: f64 = 4e-4;
 /// The same where direction and both edges agree with the stronger one: −12 dB.
 const LEFT_OVER_ALIKE: f64 = 0.06;
+/// Radians over a burst within which two carriers are one to it.
+const UNRESOLVED: f64 = 4.0;
 pub(super) const TOUCHING_S: f64 = 0.02;
 
 impl Separation<'_> {
@@ -309,8 +311,10 @@ fn is_left_over(weak: &Burst, strong: &Burst) -> bool {
     }
     let edge = 0.1 * strong.length();
     let inside = weak.on > strong.on - edge && weak.off < strong.off + edge;
-    let covers = inside && weak.length() > 0.8 * strong.length();
-    ratio < LEFT_OVER || (covers && weak.parallel(strong))
+    let covers = weak.length() > 0.8 * strong.length();
+    // Not told from the stronger one's carrier in so short a time.
+    let unresolved = (weak.omega - strong.omega).abs() * weak.length() < UNRESOLVED;
+    ratio < LEFT_OVER || (inside && (covers || unresolved) && weak.parallel(strong))
 }
 
 /// Whether `weak` fills the time beside a pulse of the unit that sent `strong`:

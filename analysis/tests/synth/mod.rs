@@ -23,7 +23,13 @@ pub struct Tx {
     pub drift_hz_per_s: f64,
     pub residual: f64,
     pub continuous: bool,
+    /// Share of the amplitude that is lost from the start to the end of a pulse.
+    pub sag: f64,
+    /// Offset at key-on, falling off with `CHIRP_S`.
+    pub chirp_hz: f64,
 }
+
+const CHIRP_S: f64 = 0.005;
 
 impl Tx {
     pub fn new(offset_hz: f64, vector: [f64; 3], period_s: f64, on_s: f64, first_s: f64) -> Self {
@@ -38,6 +44,8 @@ impl Tx {
             drift_hz_per_s: 0.0,
             residual: 0.0,
             continuous: true,
+            sag: 0.0,
+            chirp_hz: 0.0,
         }
     }
 
@@ -103,8 +111,10 @@ impl Scene {
             for n in first..last {
                 let t = n as f64 / self.rate_hz;
                 let shape = ramp(t - start, tx.edge_s) - ramp(t - start - tx.on_s, tx.edge_s);
-                envelope[n] = tx.residual + (1.0 - tx.residual) * shape;
-                phase[n] = base;
+                let sagged = shape * (1.0 - tx.sag * (t - start) / tx.on_s);
+                envelope[n] = tx.residual + (1.0 - tx.residual) * sagged;
+                // The integral of a frequency that falls off.
+                phase[n] = base - tx.chirp_hz * CHIRP_S * (-(t - start) / CHIRP_S).exp();
             }
             let wander: f64 = StandardNormal.sample(rng);
             start += tx.period_s + tx.wander_s * wander;
