@@ -17,7 +17,8 @@
 //!   over the axes in units of the measured `noise`; `fit` begins with one
 //!   burst, `joint` fits all that overlap, `edges` places their edges at a finer rate.
 //! * `faint` folds half a minute over all periods for trains whose single pulses
-//!   noise hides, `stack` measures them by all pulses together, `faint_trains` keeps them.
+//!   noise hides, `stack` makes sure of them, `together` measures weak pulses as one,
+//!   `faint_trains` keeps both kinds of weak trains.
 //! * `tracker` orders pulses into trains, `train` holds the sums from which each
 //!   reported value and its uncertainty follow, `identity` joins the trains of one unit.
 //!

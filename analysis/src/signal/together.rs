@@ -7,10 +7,10 @@
 //! the noise, and its carrier with them; together they keep to the bound of Rife and
 //! Boorstyn for pulses of unknown phase.
 //!
-//! An amplitude fitted to noise adds its own power to the information: by
-//! (ρ + axes) / ρ for energies ρ over noise. The curvature has it too much, the
-//! scatter of the scores has it rightly; so the covariance of the estimates is the
-//! inverse of the information times that factor squared over itself once.
+//! Amplitudes fitted to noise bring power of their own into the information: it is
+//! (ρ + axes) / ρ of the true one for an energy ρ over noise. That is what the scores
+//! scatter by, but not what the likelihood bends by; so the covariance is the inverse of
+//! twice the information, divided by the true share squared.
 
 use nalgebra::{Matrix3, SMatrix, SVector, Vector3};
 
@@ -273,5 +273,72 @@ impl Together<'_> {
             vectors,
             amplitude_noise,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::noise;
+    use super::*;
+
+    /// Sixteen pulses of 15 dB, begun some samples and hertz off: the errors are what is
+    /// stated, and the carrier's that of the bound (Rife and Boorstyn 1974).
+    #[test]
+    fn weak_pulses_reach_the_bound_together() {
+        let taps: Vec<f32> = (-24..=24)
+            .map(|n| (0.5 + 0.5 * (f64::from(n) / 25.0 * std::f64::consts::PI).cos()) as f32)
+            .collect();
+        let template = StepTemplate::new(&taps, 8);
+        let truth = Course {
+            on: 40.4,
+            period: 1003.2,
+            length: 90.5,
+            omega: 0.21,
+            drift: 1e-4,
+            widths: [2.0; 2],
+        };
+        let (runs, count) = (400, 16);
+        let (mut in_u, mut over_bound) = ([0.0; 5], 0.0);
+        for seed in 0..runs {
+            let slots: Vec<Slot> = (0..count)
+                .map(|k| {
+                    let number = k as f64;
+                    let first = (truth.on + number * truth.period).floor() - 40.0;
+                    let mut samples = noise(172, 1000 * seed + k);
+                    let mut burst = truth.burst(number).moved(-first);
+                    let turn = Complex64::from_polar((31.6f64 / 90.5).sqrt(), 1.7 * number);
+                    burst.amplitude = [0.8, -0.5, 0.33].map(|v| turn * v);
+                    burst.apply(&mut samples, &template, 1.0);
+                    Slot { number, first, samples }
+                })
+                .collect();
+            let together = Together { slots: &slots, noise: &[1.0; 3], template: &template };
+            let begin = Course {
+                on: truth.on + 7.0,
+                length: truth.length - 12.0,
+                omega: truth.omega + 0.02,
+                drift: 0.0,
+                period: truth.period + 0.1,
+                ..truth
+            };
+            let fitted = together.fit(begin).unwrap();
+            assert!(fitted.is_even);
+            let (is, at) = (fitted.course, fitted.middle);
+            let errors = [
+                is.on - truth.on + at * (is.period - truth.period),
+                is.period - truth.period,
+                is.length - truth.length,
+                is.omega - truth.omega + at * (is.drift - truth.drift),
+                is.drift - truth.drift,
+            ];
+            let scaled = errors.iter().zip(fitted.u).map(|(e, u)| (e / u).powi(2));
+            in_u.iter_mut().zip(scaled).for_each(|(sum, e)| *sum += e);
+            let bound = (6.0 / (31.6 * f64::from(count as u32))).sqrt() / truth.length;
+            over_bound += (errors[3] / bound).powi(2);
+        }
+        let root = |sum: f64| (sum / runs as f64).sqrt();
+        println!("in u {:.2?}, carrier over the bound {:.2}", in_u.map(root), root(over_bound));
+        assert!(in_u.iter().all(|s| (0.85..1.15).contains(&root(*s))));
+        assert!(root(over_bound) < 1.2);
     }
 }
