@@ -30,7 +30,7 @@ const LEAST_TOGETHER: [usize; 2] = [8, 4];
 /// Less than this share of the usual energy, and a pulse was not sent.
 const NOT_SENT: f64 = 0.2;
 /// Carriers further apart are not one unit's.
-const SAME_CARRIER_HZ: f64 = 12.0;
+const OWN_CARRIER_HZ: f64 = 12.0;
 
 /// The history, and where it lies in time.
 struct Look<'a> {
@@ -126,6 +126,8 @@ impl Look<'_> {
     fn measure_together(&self, train: &mut Train, last: bool, to_field: &[[f64; 3]; 3]) {
         let usual = train.sums.mean_energy();
         if usual > TOGETHER_ENERGY {
+            // An old pace is no beginning once the pulses have become weak.
+            train.sums.pass_together(train.last + 1);
             return;
         }
         let Some((zero_s, period_s)) = train.sums.recent_course_s() else { return };
@@ -150,7 +152,7 @@ impl Look<'_> {
             drift: 0.0,
             widths: train.usual_edges_s().map(|w| w * rate_hz),
         };
-        let same = TAU * SAME_CARRIER_HZ / rate_hz;
+        let same = TAU * OWN_CARRIER_HZ / rate_hz;
         let template = self.stretch.template();
         let slots = (0..next - first).filter_map(|k| {
             let due = course.burst(k as f64);

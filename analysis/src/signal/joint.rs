@@ -395,18 +395,11 @@ fn mean(shape: &Piece, residual: &Residual, samples: Range<usize>) -> [Complex64
 
 #[cfg(test)]
 mod tests {
-    use super::super::testing::noise;
+    use super::super::testing::{noise, template};
     use super::*;
 
     fn burst(on: f64, off: f64, omega: f64, amplitude: [Complex64; 3]) -> Burst {
         Burst { amplitude, ..Burst::guess(on, off, [2.0; 2], omega) }
-    }
-
-    fn template() -> StepTemplate {
-        let taps: Vec<f32> = (-24..=24)
-            .map(|n| (0.5 + 0.5 * (f64::from(n) / 25.0 * std::f64::consts::PI).cos()) as f32)
-            .collect();
-        StepTemplate::new(&taps, 8)
     }
 
     /// Errors over the stated uncertainties, and the bound of Rife and Boorstyn

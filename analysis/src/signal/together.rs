@@ -278,17 +278,14 @@ impl Together<'_> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::testing::noise;
+    use super::super::testing::{noise, template};
     use super::*;
 
     /// Sixteen pulses of 15 dB, begun some samples and hertz off: the errors are what is
     /// stated, and the carrier's that of the bound (Rife and Boorstyn 1974).
     #[test]
     fn weak_pulses_reach_the_bound_together() {
-        let taps: Vec<f32> = (-24..=24)
-            .map(|n| (0.5 + 0.5 * (f64::from(n) / 25.0 * std::f64::consts::PI).cos()) as f32)
-            .collect();
-        let template = StepTemplate::new(&taps, 8);
+        let template = template();
         let truth = Course {
             on: 40.4,
             period: 1003.2,

@@ -324,7 +324,8 @@ impl TrainSums {
     /// Share of what was seen of the edges, over what is usual, that is not noise.
     ///
     /// Of a single pulse ∫ y(1 − y) over the samples of an edge has the variance of
-    /// 28 samples of noise n² and 2 n⁴, n² = T / 2ρ milliseconds of noise over power.
+    /// 28 samples of noise n² and 2 n⁴, n² = T / 2ρ in milliseconds: samples are taken
+    /// for 1 ms long, the longest that they are.
     pub(super) fn trust_in_edges(&self) -> f64 {
         let count = self.all.on_time.line.count.clamp(1.0, 60.0);
         let noise = 500.0 * self.all.on_time.line.mean() / self.mean_energy().max(1.0);
