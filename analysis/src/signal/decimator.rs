@@ -126,7 +126,7 @@ impl WithSimd for Run<'_> {
     type Output = ();
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, _: S) {
+    fn with_simd<S: Simd>(self, simd: S) {
         let Self { decimator, input, wanted, out, mut edge } = self;
         let (taps, lanes) = (decimator.spread.as_slice(), decimator.lanes);
         for n in wanted {
@@ -144,12 +144,7 @@ impl WithSimd for Run<'_> {
                     &edge
                 }
             };
-            let mut sums = [0.0; STEP];
-            for (x, t) in numbers.chunks_exact(STEP).zip(taps.chunks_exact(STEP)) {
-                for i in 0..STEP {
-                    sums[i] += x[i] * t[i];
-                }
-            }
+            let sums = products(simd, numbers, taps);
             let mut frame = [0.0; LANES];
             for part in sums.chunks_exact(LANES) {
                 for i in 0..LANES {
@@ -164,6 +159,24 @@ impl WithSimd for Run<'_> {
             }
         }
     }
+}
+
+/// Sums of the products of numbers and taps that are a whole number of steps apart.
+#[inline(always)]
+fn products<S: Simd>(simd: S, numbers: &[f32], taps: &[f32]) -> [f32; STEP] {
+    // The narrowest vectors have four lanes; wider ones need fewer sums, and all
+    // of them then stay in registers.
+    let count = STEP / S::F32_LANES;
+    let mut sums = [simd.splat_f32s(0.0); STEP / 4];
+    let (numbers, taps) = (S::as_simd_f32s(numbers).0, S::as_simd_f32s(taps).0);
+    for (x, t) in numbers.chunks_exact(count).zip(taps.chunks_exact(count)) {
+        for i in 0..count {
+            sums[i] = simd.add_f32s(sums[i], simd.mul_f32s(x[i], t[i]));
+        }
+    }
+    let mut flat = [0.0; STEP];
+    flat.copy_from_slice(&bytemuck::cast_slice(&sums)[..STEP]);
+    flat
 }
 
 /// Odd-length low-pass with unit gain at 0 Hz; a single tap for no decimation.

@@ -159,23 +159,21 @@ impl History {
         let count = series.len() as f64;
         let hops = |s: f64| s * self.rate_hz / self.hop as f64;
         let mut best: Option<Candidate> = None;
+        let mut sums = Vec::new();
         let mut period = hops(PERIOD_S.start);
         while period < hops(PERIOD_S.end) && count / period >= LEAST_SLOTS as f64 {
             let slots = (count / period).floor();
-            let (mut most, mut phase) = (0.0f32, 0.0);
-            for start in 0..period as usize {
-                let mut at = start as f64 + 0.5;
-                let mut sum = 0.0;
-                for _ in 0..slots as usize {
-                    sum += series[at as usize];
-                    at += period;
-                }
-                if sum > most {
-                    (most, phase) = (sum, start as f64);
-                }
+            // All phases of a period at once, a slot after the other.
+            sums.clear();
+            sums.resize(period as usize, 0.0f32);
+            for slot in 0..slots as usize {
+                let from = (0.5 + slot as f64 * period) as usize;
+                sums.iter_mut().zip(&series[from..]).for_each(|(s, p)| *s += p);
             }
+            let most = sums.iter().copied().fold(0.0, f32::max);
             let evidence = evidence(most.into(), self.axes as f64 * slots);
             if best.is_none_or(|b| evidence > b.evidence) {
+                let phase = sums.iter().position(|s| *s == most).unwrap_or(0) as f64;
                 let hop = self.hop as f64;
                 // A row's window ends with its hop and is two hops long.
                 let first = (phase - 1.0) * hop;
