@@ -23,6 +23,11 @@ const NOISIEST: f64 = 0.3;
 /// narrow one stands at half amplitude whatever the shape.
 const STEP_SHARE: f64 = 8.0;
 
+/// An edge has its place when a round moves it by less, in fine samples, or after
+/// so many rounds.
+const CLOSE: f64 = 1e-4;
+const MOST_ROUNDS: usize = 40;
+
 /// Samples at the fine rate beside the span of working samples.
 pub(super) struct FineSpan<'a> {
     pub line: &'a Line,
@@ -74,9 +79,7 @@ impl FineSpan<'_> {
         let last = ((start + reach).ceil() as usize).min(self.length());
         let values: Vec<f64> =
             (first..last).map(|n| self.envelope(burst, others, n, power)).collect();
-        let slope = |t: f64, w: f64| {
-            2.0 * (self.template.edge(t + 0.25, w) - self.template.edge(t - 0.25, w))
-        };
+        let slope = |t: f64, w: f64| self.template.slope(t, w);
         let around = |place: f64| {
             let times = (first..last).map(move |n| n as f64 - place);
             times.zip(&values).filter(move |(time, _)| time.abs() <= half)
@@ -88,17 +91,9 @@ impl FineSpan<'_> {
             });
             parts.sum()
         };
-        // Too early a step lies above the edge. Bisection: the edge's own slope
-        // is not known well enough for Newton's steps.
-        let (mut early, mut late) = (start - reach + half, start + reach - half);
-        if !(excess(early) > 0.0 && excess(late) < 0.0) {
-            return None;
-        }
-        while late - early > 1e-3 {
-            let middle = 0.5 * (early + late);
-            *(if excess(middle) > 0.0 { &mut early } else { &mut late }) = middle;
-        }
-        let place = 0.5 * (early + late);
+        // Too early a step lies above the edge. Its own slope is not known well
+        // enough for Newton's steps.
+        let place = zero(excess, start - reach + half, start + reach - half)?;
         let (energy, response) = around(place).fold((0.0, 0.0), |(energy, response), (t, _)| {
             let s = slope(t, step);
             (energy + s * s, response + s * slope(t, width))
@@ -133,4 +128,31 @@ impl FineSpan<'_> {
         }
         (along(&burst.amplitude, &frame, &self.noise) * turn).re / power
     }
+}
+
+/// Where a function that falls from above zero at `early` to below it at `late`
+/// passes through it: by the false position whose lasting end
+/// counts half (Dowell and Jarratt, BIT 11 (1971) 168–174, quoted from memory).
+fn zero(excess: impl Fn(f64) -> f64, early: f64, late: f64) -> Option<f64> {
+    let (mut low, mut high) = ((early, excess(early)), (late, excess(late)));
+    if !(low.1 > 0.0 && high.1 < 0.0) {
+        return None;
+    }
+    let mut place = f64::NAN;
+    for _ in 0..MOST_ROUNDS {
+        let before = place;
+        place = low.0 + (high.0 - low.0) * low.1 / (low.1 - high.1);
+        let value = excess(place);
+        if (place - before).abs() < CLOSE || value == 0.0 {
+            break;
+        }
+        let (moves, stays) =
+            if value > 0.0 { (&mut low, &mut high) } else { (&mut high, &mut low) };
+        let again = before == moves.0;
+        *moves = (place, value);
+        if again {
+            stays.1 *= 0.5;
+        }
+    }
+    Some(place)
 }

@@ -290,10 +290,10 @@ impl<'a> Envelope<'a> {
             let (mut gradient, mut energy) = (0.0, 0.0);
             for (n, value) in around.filter_map(|n| Some((n, self.at(n)?))) {
                 let time = n as f64 - place;
-                let slope = template.edge(time + 0.25, width) - template.edge(time - 0.25, width);
+                let slope = template.slope(time, width);
                 let rising = if edge == Edge::Rising { value } else { 1.0 - value };
-                gradient += (template.edge(time, width) - rising) * 2.0 * slope;
-                energy += 4.0 * slope * slope;
+                gradient += (template.edge(time, width) - rising) * slope;
+                energy += slope * slope;
             }
             if energy == 0.0 {
                 break;
@@ -312,13 +312,7 @@ impl<'a> Envelope<'a> {
         let template = self.fitter.template;
         let half = (template.reach() + width).ceil() as i64;
         let fraction = place - place.floor();
-        (-half..=half)
-            .map(|n| {
-                let t = n as f64 - fraction;
-                let slope = 2.0 * (template.edge(t + 0.25, width) - template.edge(t - 0.25, width));
-                slope * slope
-            })
-            .sum()
+        (-half..=half).map(|n| template.slope(n as f64 - fraction, width).powi(2)).sum()
     }
 
     fn unsteadiness(&self, on: f64, off: f64) -> f64 {

@@ -58,12 +58,7 @@ impl NoiseFloor {
         let gain = GAIN.max(1.0 / (self.windows + 16.0));
         for (axis, cells) in cells.iter().enumerate().filter(|(_, c)| !c.is_empty()) {
             let clip = (CLIP * now[axis]) as f32;
-            let (mut sum, mut below) = (0.0f32, 0.0f32);
-            for &p in cells {
-                let inside = if p < clip { 1.0 } else { 0.0 };
-                sum += inside * p;
-                below += inside;
-            }
+            let (sum, below) = below_clip(cells, clip);
             // The floor has risen out of sight: go after it.
             let seen = if 2.0 * below < cells.len() as f32 {
                 2.0 * now[axis]
@@ -106,6 +101,20 @@ impl NoiseFloor {
         }
         self.log_sum.map(|s| (s / self.windows).exp())
     }
+}
+
+/// Sum and number of the cells below `clip`, in eight sums side by side, which
+/// vectors hold.
+fn below_clip(cells: &[f32], clip: f32) -> (f32, f32) {
+    let (mut sums, mut counts) = ([0.0f32; 8], [0.0f32; 8]);
+    for part in cells.chunks(8) {
+        for ((p, sum), count) in part.iter().zip(&mut sums).zip(&mut counts) {
+            let inside = if *p < clip { 1.0 } else { 0.0 };
+            *sum += inside * p;
+            *count += inside;
+        }
+    }
+    (sums.iter().sum(), counts.iter().sum())
 }
 
 #[cfg(test)]

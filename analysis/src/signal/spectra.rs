@@ -21,6 +21,7 @@ pub(super) struct Spectra {
     axes: usize,
     hop: usize,
     fft: Arc<dyn Fft<f32>>,
+    /// A transform for each axis.
     buffer: Vec<Complex32>,
     scratch: Vec<Complex32>,
     /// Offsets looked at, in bins.
@@ -41,7 +42,7 @@ impl Spectra {
         Self {
             axes,
             hop,
-            buffer: vec![Complex32::ZERO; length],
+            buffer: vec![Complex32::ZERO; axes * length],
             scratch: vec![Complex32::ZERO; fft.get_inplace_scratch_len()],
             fft,
             bins,
@@ -62,26 +63,29 @@ impl Spectra {
     /// Angular frequency of cell `k`, radians per sample.
     pub(super) fn omega(&self, k: usize) -> f64 {
         let bin = self.bins.start + k as isize;
-        std::f64::consts::TAU * bin as f64 / self.buffer.len() as f64
+        std::f64::consts::TAU * bin as f64 / (self.buffer.len() / self.axes) as f64
     }
 
     /// Transform a window of two hops into `power`.
     pub(super) fn transform(&mut self, window: &[Frame]) {
-        let length = self.buffer.len();
+        let length = self.buffer.len() / self.axes;
+        for (axis, buffer) in self.buffer.chunks_exact_mut(length).enumerate() {
+            buffer.iter_mut().zip(window).for_each(|(b, frame)| *b = frame[axis]);
+            buffer[window.len()..].fill(Complex32::ZERO);
+        }
+        self.fft.process_with_scratch(&mut self.buffer, &mut self.scratch);
         let scale = 1.0 / window.len() as f32;
-        for axis in 0..self.axes {
-            for (b, frame) in self.buffer.iter_mut().zip(window) {
-                *b = frame[axis];
-            }
-            self.buffer[window.len()..].fill(Complex32::ZERO);
-            self.fft.process_with_scratch(&mut self.buffer, &mut self.scratch);
-            // Negative offsets stand at the end of the transform.
-            let below = (-self.bins.start).max(0) as usize;
-            let low = &self.buffer[length - below..];
-            let high = &self.buffer[self.bins.start.max(0) as usize..];
-            for (p, z) in self.power[axis].iter_mut().zip(low.iter().chain(high)) {
-                *p = scale * z.norm_sqr();
-            }
+        // Negative offsets stand at the end of the transform.
+        let below = (-self.bins.start).max(0) as usize;
+        let above = self.bins.start.max(0) as usize;
+        let spectra = self.buffer.chunks_exact(length);
+        for (power, spectrum) in self.power.iter_mut().zip(spectra) {
+            let (low, high) = power.split_at_mut(below);
+            let set = |power: &mut [f32], part: &[Complex32]| {
+                power.iter_mut().zip(part).for_each(|(p, z)| *p = scale * z.norm_sqr());
+            };
+            set(low, &spectrum[length - below..]);
+            set(high, &spectrum[above..]);
         }
     }
 

@@ -480,16 +480,20 @@ impl Stretch {
         let at_break = last || start + self.passed == 0;
         let share = if at_break { BREAK_FLOOR } else { STEADY_FLOOR };
         let model_floor = (PULSE_FLOOR * strongest).max(share * self.steady.power());
-        let mut view = self.span[start..now].to_vec();
-        let by = start as f64;
-        let lead = 0.5 * LEAD_S * self.rate_hz;
-        let due = expected(by..now as f64);
-        let due = due.into_iter().filter(|b| b.on > by + lead && b.on < now as f64 - lead);
-        let due = due.map(|b| b.moved(-by)).collect();
+        let (by, begun) = (start as f64, 0.5 * LEAD_S * self.rate_hz);
+        let seen = self.templates[1].reach();
+        let due = expected(by..now as f64 + seen);
+        let due = due.into_iter().filter(|b| b.on > by + begun);
+        // Of what has only just begun nothing can be told yet: it is left for later.
+        let (due, begins): (Vec<Burst>, Vec<Burst>) = due.partition(|b| b.on < now as f64 - seen);
+        let first = begins.iter().map(|b| b.on - seen).min_by(f64::total_cmp);
+        let end = first.filter(|_| !last).map_or(now, |on| now.min(on.ceil() as usize));
+        let mut view = self.span[start..end].to_vec();
+        let due = due.into_iter().map(|b| b.moved(-by)).collect();
         let near = |b: &&Burst| b.off > by;
         let taken: Vec<Burst> = self.taken.iter().filter(near).map(|b| b.moved(-by)).collect();
-        let seen = 0.6 * self.templates[1].reach();
-        let unsure = if last { seen } else { UNSURE_S * self.rate_hz };
+        let whole = 0.6 * seen;
+        let unsure = if last { whole } else { UNSURE_S * self.rate_hz - (now - end) as f64 };
         let separation = Separation {
             view: &mut view,
             bank: &mut self.bank,
@@ -501,7 +505,7 @@ impl Stretch {
             rate_hz: self.rate_hz,
             limits: &self.limits,
             taken: &taken,
-            margins: [seen, unsure],
+            margins: [whole, unsure],
         };
         let mut found = separation.run(due);
         found.iter_mut().for_each(|f| f.burst = f.burst.moved(by));

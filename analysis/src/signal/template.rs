@@ -11,8 +11,8 @@ const FINE: usize = 32;
 
 /// Step response of the front end and its integral, by time in working samples.
 pub(super) struct StepTemplate {
-    /// Integral of the step response from −`reach`, at spacing 1 / `FINE`.
-    integral: Vec<f64>,
+    /// Step response from −`reach` and its integral, at spacing 1 / `FINE`.
+    table: Vec<[f64; 2]>,
     reach: f64,
     own_overlap: f64,
 }
@@ -39,29 +39,40 @@ impl StepTemplate {
             };
             *value = (full + part) / sum;
         }
-        let mut integral = vec![0.0; entries];
+        let mut table = vec![[0.0; 2]; entries];
         for i in 1..entries {
-            integral[i] = integral[i - 1] + (step[i - 1] + step[i]) / (2 * FINE) as f64;
+            let more = (step[i - 1] + step[i]) / (2 * FINE) as f64;
+            table[i] = [step[i], table[i - 1][1] + more];
         }
         let own_overlap = step.iter().map(|s| s * (1.0 - s)).sum::<f64>() / FINE as f64;
-        Self { integral, reach, own_overlap }
+        Self { table, reach, own_overlap }
     }
 
     /// Value, `time` working samples after the half-amplitude point, of an edge
     /// that rises linearly over `width` working samples before filtering.
     pub(super) fn edge(&self, time: f64, width: f64) -> f64 {
-        let width = width.max(2.0 / FINE as f64);
-        (self.integral(time + width / 2.0) - self.integral(time - width / 2.0)) / width
+        self.rise(time, width, 1)
+    }
+
+    /// Derivative of [`StepTemplate::edge`] by time.
+    pub(super) fn slope(&self, time: f64, width: f64) -> f64 {
+        self.rise(time, width, 0)
     }
 
     /// Envelope of a whole pulse at `time` from `on` to `off`.
     pub(super) fn pulse(&self, time: f64, on: f64, off: f64, widths: [f64; 2]) -> f64 {
-        let settled = |edge: f64, width: f64| (time - edge).abs() > self.reach + width;
-        // Most samples are nowhere near an edge.
-        if settled(on, widths[0]) && settled(off, widths[1]) {
-            return f64::from(u8::from(time > on && time < off));
-        }
         self.edge(time - on, widths[0]) - self.edge(time - off, widths[1])
+    }
+
+    /// Mean slope over `width` of a column of the table.
+    fn rise(&self, time: f64, width: f64, column: usize) -> f64 {
+        // Most samples are nowhere near an edge.
+        if time.abs() > self.reach + width {
+            return if column == 1 && time > 0.0 { 1.0 } else { 0.0 };
+        }
+        let width = width.max(2.0 / FINE as f64);
+        let ends = [time + width / 2.0, time - width / 2.0].map(|at| self.at(at, column));
+        (ends[0] - ends[1]) / width
     }
 
     /// Working samples on each side after which a sharp edge has settled.
@@ -75,17 +86,20 @@ impl StepTemplate {
         self.own_overlap
     }
 
-    fn integral(&self, time: f64) -> f64 {
-        let last = self.integral.len() - 1;
+    fn at(&self, time: f64, column: usize) -> f64 {
+        let last = self.table.len() - 1;
         let at = (time + self.reach) * FINE as f64;
         if at <= 0.0 {
             return 0.0;
         }
         if at >= last as f64 {
-            return self.integral[last] + (time - self.reach);
+            // The step stays at one, so that its integral grows with time.
+            let beyond = if column == 1 { time - self.reach } else { 0.0 };
+            return self.table[last][column] + beyond;
         }
         let i = at as usize;
-        self.integral[i] + (self.integral[i + 1] - self.integral[i]) * (at - i as f64)
+        let [from, to] = [self.table[i][column], self.table[i + 1][column]];
+        from + (to - from) * (at - i as f64)
     }
 }
 

@@ -11,7 +11,7 @@ use crate::capture::meta::{Meta, Paths};
 use crate::error::{Error, Result};
 
 /// Frames converted at a time.
-const PIECE_FRAMES: usize = 8192;
+const PIECE_FRAMES: usize = 2048;
 
 /// A capture that has been checked and can be streamed.
 #[derive(Debug)]
