@@ -43,8 +43,8 @@ const WIDTH_REACH: f64 = 14.0;
 /// Left out at each end of the plateau, in samples, besides the edge itself.
 const INSET: f64 = 3.0;
 /// How much the variance of an amplitude may grow by what it shares with others:
-/// two whole bursts of 0.1 s are told apart from 0.06 Hz on.
-const MOST_BLURRED: f64 = 1e4;
+/// two whole bursts of 0.1 s are told apart from 0.02 Hz on.
+const MOST_BLURRED: f64 = 1e5;
 /// Least shared information for a parameter to be determined at all.
 const SINGULAR: f64 = 1e-9;
 
