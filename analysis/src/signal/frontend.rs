@@ -1,35 +1,28 @@
-//! From the recorded band to narrow ones around 457 kHz: the fine rate, at which
-//! edges are placed, and the working rate, at which all else is done.
+//! From the fine rate, at which edges are placed, to the working rate, at which
+//! all else is done.
 
-use num_complex::{Complex32, Complex64};
+use num_complex::Complex32;
 
-use super::blanker::{Blanker, GROUP, LOOK_BACK};
+use super::conditioner::{decimation, to_fine};
 use super::decimator::{Decimator, Line};
+use super::format::StreamFormat;
 use super::template::StepTemplate;
-use super::{CARRIER_HZ, StreamFormat};
 
-/// The fine rate lies between this and twice this, except for slower captures.
-const FINE_RATE_HZ: f64 = 8_000.0;
-/// The same of the working rate.
+/// The working rate lies between this and twice this, except for slower captures.
 const WORKING_RATE_HZ: f64 = 1_000.0;
-/// Kept flat around the carrier at the working rate, and at the fine one.
+/// Kept flat around the carrier at the working rate.
 const PASS_HZ: f64 = 330.0;
-const FINE_PASS_HZ: f64 = 3_000.0;
 
 /// One sample of all axes.
 pub(super) type Frame = [Complex32; 3];
 
-/// Mixer, impulse blanker and two decimating filters for gapless stretches.
+/// Keeps the samples at the fine rate for a while and makes working ones of them.
 pub(super) struct Frontend {
     lanes: usize,
     rate_hz: f64,
-    mixer: Option<Mixer>,
-    blanker: Blanker,
+    /// The filter that the fine samples have come through.
     to_fine: Decimator,
     to_working: Decimator,
-    /// Frames that do not fill a group yet.
-    raw: Vec<f32>,
-    blanked: Line,
     /// At the fine rate, for as long as edges may be looked for there.
     pub fine: Line,
     /// Working frames made of this stretch so far.
@@ -38,24 +31,15 @@ pub(super) struct Frontend {
 
 impl Frontend {
     pub(super) fn new(format: &StreamFormat) -> Self {
-        let lanes = 2 * format.axes;
-        let rate_hz = format.sample_rate_hz;
-        let to_fine = decimation(rate_hz, FINE_RATE_HZ);
-        let fine_hz = rate_hz / to_fine as f64;
+        let (lanes, rate_hz) = (2 * format.axes, format.sample_rate_hz);
+        let to_fine = to_fine(format);
+        let fine_hz = rate_hz / to_fine.decimation as f64;
+        let to_working = decimation(fine_hz, WORKING_RATE_HZ);
         Self {
             lanes,
             rate_hz,
-            mixer: Mixer::new(CARRIER_HZ - format.tuned_hz, rate_hz),
-            blanker: Blanker::new(lanes),
-            to_fine: Decimator::new(lanes, to_fine, rate_hz, FINE_PASS_HZ),
-            to_working: Decimator::new(
-                lanes,
-                decimation(fine_hz, WORKING_RATE_HZ),
-                fine_hz,
-                PASS_HZ,
-            ),
-            raw: Vec::new(),
-            blanked: Line::default(),
+            to_fine,
+            to_working: Decimator::new(lanes, to_working, fine_hz, PASS_HZ),
             fine: Line::default(),
             made: 0,
         }
@@ -82,46 +66,22 @@ impl Frontend {
         [&self.to_fine, &self.to_working].map(|d| StepTemplate::new(&d.taps, d.decimation))
     }
 
-    /// Take interleaved samples in, append working frames to `out`.
-    pub(super) fn push(&mut self, samples: &[Complex32], out: &mut Vec<Frame>) {
-        let mut numbers: &[f32] = bytemuck::cast_slice(samples);
-        let size = GROUP * self.lanes;
-        if !self.raw.is_empty() {
-            let missing = (size - self.raw.len()).min(numbers.len());
-            self.raw.extend_from_slice(&numbers[..missing]);
-            numbers = &numbers[missing..];
-            if self.raw.len() < size {
-                return;
-            }
-            let group = std::mem::take(&mut self.raw);
-            self.blank(&group);
-        }
-        let whole = numbers.len() / size * size;
-        self.raw.extend_from_slice(&numbers[whole..]);
-        self.blank(&numbers[..whole]);
+    /// Take fine samples in, append working frames to `out`.
+    pub(super) fn push(&mut self, fine: &[f32], out: &mut Vec<Frame>) {
+        self.fine.numbers.extend_from_slice(fine);
         self.filter(false, out);
     }
 
     /// End of the stretch: give what is still inside. [`Frontend::restart`]
     /// must follow before new samples.
     pub(super) fn finish(&mut self, out: &mut Vec<Frame>) {
-        let mut group = std::mem::take(&mut self.raw);
-        group.resize(group.len().next_multiple_of(GROUP * self.lanes), 0.0);
-        self.blank(&group);
-        let Self { blanker, fine, blanked, to_fine, .. } = self;
-        blanker.finish(if to_fine.decimation == 1 { fine } else { blanked });
         self.filter(true, out);
     }
 
     /// Be ready for a new stretch.
     pub(super) fn restart(&mut self) {
-        self.raw.clear();
-        self.blanked.clear();
         self.fine.clear();
         self.made = 0;
-        if let Some(mixer) = &mut self.mixer {
-            mixer.phase = Complex64::ONE;
-        }
     }
 
     /// Fine frames before that of working frame `n` are no longer needed.
@@ -130,28 +90,7 @@ impl Frontend {
         self.fine.keep_from((n * self.ratio()).min(needed), self.lanes);
     }
 
-    /// Take whole groups into the line in which impulses are blanked.
-    fn blank(&mut self, groups: &[f32]) {
-        let Self { blanker, fine, blanked, to_fine, mixer, lanes, .. } = self;
-        let line = if to_fine.decimation == 1 { fine } else { blanked };
-        let from = line.numbers.len();
-        line.numbers.extend_from_slice(groups);
-        if let Some(mixer) = mixer {
-            mixer.turn(&mut line.numbers[from..], *lanes);
-        }
-        blanker.judge_new(line, groups.len());
-    }
-
     fn filter(&mut self, last: bool, out: &mut Vec<Frame>) {
-        if self.to_fine.decimation > 1 {
-            let from = self.fine.end(self.lanes);
-            let wanted = self.to_fine.ready(&self.blanked, from, last);
-            let next = wanted.end;
-            self.to_fine.run(&self.blanked, wanted, &mut self.fine.numbers);
-            // The blanker may look back at frames that the filter is done with.
-            let judged = self.blanked.end(self.lanes).saturating_sub(LOOK_BACK);
-            self.blanked.keep_from(self.to_fine.needs_from(next).min(judged), self.lanes);
-        }
         let wanted = self.to_working.ready(&self.fine, self.made, last);
         self.made = wanted.end;
         let mut flat = Vec::with_capacity(wanted.len() * self.lanes);
@@ -168,50 +107,11 @@ pub(super) fn frame(numbers: &[f32]) -> Frame {
     frame
 }
 
-/// Whole number of input samples per output sample, for at least `lowest_hz`.
-fn decimation(sample_rate_hz: f64, lowest_hz: f64) -> usize {
-    ((sample_rate_hz / lowest_hz) as usize).max(1)
-}
-
-/// Turns the wanted frequency to zero.
-struct Mixer {
-    /// Turns from the start of a group to each of its frames.
-    within: [Complex32; GROUP],
-    per_group: Complex64,
-    phase: Complex64,
-}
-
-impl Mixer {
-    fn new(offset_hz: f64, rate_hz: f64) -> Option<Self> {
-        let step = -std::f64::consts::TAU * offset_hz / rate_hz;
-        let turn = |n: usize| Complex64::from_polar(1.0, step * n as f64);
-        (offset_hz != 0.0).then(|| Self {
-            within: std::array::from_fn(|n| Complex32::new(turn(n).re as f32, turn(n).im as f32)),
-            per_group: turn(GROUP),
-            phase: Complex64::ONE,
-        })
-    }
-
-    /// Whole groups of flat frames.
-    fn turn(&mut self, numbers: &mut [f32], lanes: usize) {
-        for group in numbers.chunks_exact_mut(GROUP * lanes) {
-            let phase = Complex32::new(self.phase.re as f32, self.phase.im as f32);
-            for (frame, within) in group.chunks_exact_mut(lanes).zip(&self.within) {
-                let turn = phase * within;
-                for z in frame.chunks_exact_mut(2) {
-                    let turned = Complex32::new(z[0], z[1]) * turn;
-                    (z[0], z[1]) = (turned.re, turned.im);
-                }
-            }
-            self.phase *= self.per_group;
-            // First-order renormalisation keeps the phase on the unit circle.
-            self.phase *= 1.5 - 0.5 * self.phase.norm_sqr();
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use num_complex::Complex64;
+
+    use super::super::conditioner::Conditioner;
     use super::*;
 
     #[test]
@@ -227,9 +127,17 @@ mod tests {
                 })
                 .collect();
             let run = |piece: usize| {
+                let mut conditioner = Conditioner::new(&format);
                 let mut frontend = Frontend::new(&format);
                 let mut out = Vec::new();
-                samples.chunks(piece * axes).for_each(|c| frontend.push(c, &mut out));
+                for piece in samples.chunks(piece * axes) {
+                    let mut fine = Vec::new();
+                    conditioner.push(piece, &mut fine);
+                    frontend.push(&fine, &mut out);
+                }
+                let mut fine = Vec::new();
+                conditioner.finish(&mut fine);
+                frontend.push(&fine, &mut out);
                 frontend.finish(&mut out);
                 out
             };

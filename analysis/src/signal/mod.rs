@@ -1,15 +1,16 @@
 //! From receiver samples to transmitters.
 //!
 //! ```text
-//! samples ─ frontend ─▶ working rate ─ stretch ─ separate ─▶ pulses ─ tracker ─▶ trains ─▶ measurement
-//!           mix, blank,    ≈ 1 kS/s     watch     expect, find,        assign     running sums
-//!           filter                                fit, subtract
+//! samples ─ conditioner ─▶ fine ─ frontend ─▶ working ─ stretch ─ separate ─▶ pulses ─ tracker ─▶ trains
+//!           mix, blank,    ≥ 8 kS/s filter    ≈ 1 kS/s  watch     expect, find,        assign     running
+//!           filter                                                fit, subtract                   sums
 //! ```
 //!
-//! * [`Analyser`] drives the chain. It takes samples in pieces of any size and
+//! * [`Analyser`] is the chain. It takes samples in pieces of any size and
 //!   gives the same result for the same samples however they are cut; its
-//!   memory does not grow with the length of the capture.
-//! * `frontend` has the `blanker` against impulses and the `decimator`s.
+//!   memory does not grow with the length of the capture. It comes apart into
+//!   [`Conditioner`] and [`Analysis`], which may run on a core each.
+//! * `conditioner` has the `blanker` against impulses, it and `frontend` a `decimator`.
 //! * `stretch` moves along the samples with short-time `spectra`, `steady`
 //!   carriers taken out, and opens a region where something is or is expected.
 //! * `separate` takes a region apart: what trains expect first, then what
@@ -28,9 +29,11 @@
 //! ρ = A² T / n² summed over the axes, is the only thing its bounds depend on.
 
 mod analyser;
+mod analysis;
 pub mod bank;
 mod blanker;
 mod burst;
+mod conditioner;
 mod decimator;
 mod edges;
 mod faint;
@@ -58,7 +61,9 @@ mod together;
 mod tracker;
 mod train;
 
-pub use analyser::{Analyser, Event};
+pub use analyser::Analyser;
+pub use analysis::{Analysis, Event};
+pub use conditioner::Conditioner;
 pub use format::{Calibration, FormatError, StreamFormat};
 pub use measurement::{Measurement, PulseCount, Transmitter};
 pub use pulse::Pulse;

@@ -4,6 +4,7 @@
 //! `coilrig-analysis`, writes its output. If it computes, the computation is
 //! in the wrong crate.
 
+mod analysing;
 pub mod calibration;
 pub mod capture;
 pub mod commands;

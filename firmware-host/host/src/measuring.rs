@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use coilrig_analysis::over_time::{Collector, Row};
 use coilrig_analysis::signal::{Analyser, Event, Measurement, Pulse};
 
+use crate::analysing;
 use crate::capture::meta::{Annotation, Meta};
-use crate::capture::reader::{Capture, Piece};
+use crate::capture::reader::Capture;
 use crate::error::{Error, Result};
 use crate::files;
 
@@ -27,13 +28,15 @@ pub struct Measured {
     pub warnings: Vec<String>,
 }
 
-/// What to keep besides the result.
+/// What to keep besides the result, and what it may cost.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Keep {
     /// Every single pulse.
     pub pulses: bool,
     /// Means over stretches of so many seconds.
     pub rows_s: Option<f64>,
+    /// Whether a core is free to read and filter on.
+    pub spare_core: bool,
 }
 
 /// Measure the capture at `path`.
@@ -62,11 +65,8 @@ pub fn measure(path: &Path, keep: Keep) -> Result<Measured> {
             _ => {}
         }
     };
-    let streamed = capture.stream(|piece| match piece {
-        Piece::Samples(samples) => analyser.push(samples, &mut on_event),
-        Piece::Gap(missing) => analyser.gap(missing, &mut on_event),
-    })?;
-    let mut measurement = analyser.finish(&mut on_event);
+    let analysed = if keep.spare_core { analysing::on_two_cores } else { analysing::on_one_core };
+    let (mut measurement, streamed) = analysed(&capture, analyser, &mut on_event)?;
     let rows = rows.map(Collector::finish).unwrap_or_default();
     let mut warnings = capture.warnings.clone();
     let name = capture.paths.meta.display();

@@ -169,7 +169,7 @@ fn record_station(
         recording::record(options, &mut link, |_| (), stop).await
     })?;
     say(&format!("recorded {:.0} s into {}", summary.duration_s, summary.capture.display()));
-    let measured = measuring::measure(&summary.capture, Keep { pulses: true, rows_s: None })?;
+    let measured = measuring::measure(&summary.capture, Keep { pulses: true, ..Keep::default() })?;
     measured.warnings.iter().for_each(|w| say(w));
     measuring::annotate(&measured)?;
     let all = std::slice::from_ref(&measured);

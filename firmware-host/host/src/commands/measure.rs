@@ -56,7 +56,8 @@ pub fn run(args: &Measure) -> Result<Outcome> {
             "give a length between 1 and 86400 seconds",
         ));
     }
-    let keep = Keep { pulses: args.annotate, rows_s: args.over_time.as_ref().map(|_| args.every) };
+    let rows_s = args.over_time.as_ref().map(|_| args.every);
+    let keep = Keep { pulses: args.annotate, rows_s, ..Keep::default() };
     for result in measure_all(&args.captures, keep) {
         match result {
             Ok(measured) => all.push(measured),
@@ -106,7 +107,9 @@ fn last_of(mut errors: Vec<Error>) -> Error {
 
 /// All captures on all cores, results in the order given.
 fn measure_all(captures: &[PathBuf], keep: Keep) -> Vec<Result<Measured>> {
-    let workers = std::thread::available_parallelism().map_or(1, usize::from).min(captures.len());
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let workers = cores.min(captures.len());
+    let keep = Keep { spare_core: cores > workers, ..keep };
     let next = AtomicUsize::new(0);
     let mut results: Vec<(usize, Result<Measured>)> = std::thread::scope(|scope| {
         let work = || {
