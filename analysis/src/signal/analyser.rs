@@ -12,7 +12,6 @@ pub struct Analyser {
     axes: usize,
     conditioner: Conditioner,
     analysis: Analysis,
-    fine: Vec<f32>,
 }
 
 impl Analyser {
@@ -23,7 +22,7 @@ impl Analyser {
     pub fn new(format: StreamFormat, calibration: Calibration) -> Result<Self, FormatError> {
         let analysis = Analysis::new(format, calibration)?;
         let conditioner = Conditioner::new(&format);
-        Ok(Self { axes: format.axes, conditioner, analysis, fine: Vec::new() })
+        Ok(Self { axes: format.axes, conditioner, analysis })
     }
 
     /// Say that each part of each sample was rounded to a multiple of `step`
@@ -43,24 +42,21 @@ impl Analyser {
     pub fn push(&mut self, samples: &[Complex32], on_event: &mut dyn FnMut(Event)) {
         // Pieces bound the memory between the two parts.
         for piece in samples.chunks(self.axes << 13) {
-            self.fine.clear();
-            self.conditioner.push(piece, &mut self.fine);
-            self.analysis.push(&self.fine, (piece.len() / self.axes) as u64, on_event);
+            self.conditioner.push(piece, self.analysis.fine());
+            self.analysis.go_on((piece.len() / self.axes) as u64, on_event);
         }
     }
 
     /// `missing` samples per axis were lost here.
     pub fn gap(&mut self, missing: u64, on_event: &mut dyn FnMut(Event)) {
-        self.fine.clear();
-        self.conditioner.finish(&mut self.fine);
-        self.analysis.gap(&self.fine, missing, on_event);
+        self.conditioner.finish(self.analysis.fine());
+        self.analysis.gap(&[], missing, on_event);
     }
 
     /// End of the capture: analyse what is still inside and sum up.
     pub fn finish(mut self, on_event: &mut dyn FnMut(Event)) -> Measurement {
-        self.fine.clear();
-        self.conditioner.finish(&mut self.fine);
-        self.analysis.finish(&self.fine, on_event)
+        self.conditioner.finish(self.analysis.fine());
+        self.analysis.finish(&[], on_event)
     }
 
     /// What is known so far.

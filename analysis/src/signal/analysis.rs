@@ -83,8 +83,19 @@ impl Analysis {
 
     /// Take in what [`super::Conditioner::push`] gave for `samples` samples per axis.
     pub fn push(&mut self, fine: &[f32], samples: u64, on_event: &mut dyn FnMut(Event)) {
+        self.fine().extend_from_slice(fine);
+        self.go_on(samples, on_event);
+    }
+
+    /// Where the conditioner may write, to be followed by [`Analysis::go_on`].
+    pub(super) fn fine(&mut self) -> &mut Vec<f32> {
+        &mut self.frontend.fine.numbers
+    }
+
+    /// Analyse what was written to [`Analysis::fine`] for `samples` samples per axis.
+    pub(super) fn go_on(&mut self, samples: u64, on_event: &mut dyn FnMut(Event)) {
         self.samples += samples;
-        self.frontend.push(fine, &mut self.incoming);
+        self.frontend.filter(false, &mut self.incoming);
         self.hops(false, on_event);
     }
 
@@ -129,8 +140,8 @@ impl Analysis {
     }
 
     fn end_stretch(&mut self, fine: &[f32], on_event: &mut dyn FnMut(Event)) {
-        self.frontend.push(fine, &mut self.incoming);
-        self.frontend.finish(&mut self.incoming);
+        self.fine().extend_from_slice(fine);
+        self.frontend.filter(true, &mut self.incoming);
         self.hops(true, on_event);
         self.frontend.restart();
         self.stretch.restart();

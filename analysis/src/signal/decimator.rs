@@ -31,10 +31,11 @@ impl Line {
         self.dropped + self.numbers.len() / lanes - self.unsettled
     }
 
-    /// Drop the frames before `first`, but only once there are many of them.
+    /// Drop the frames before `first`, but only once they are most of what is held,
+    /// so that the rest is moved seldom.
     pub(super) fn keep_from(&mut self, first: usize, lanes: usize) {
         let old = first.saturating_sub(self.dropped);
-        if old * lanes > self.numbers.len() / 2 && old > 1024 {
+        if old * lanes > self.numbers.len() / 4 * 3 && old > 1024 {
             self.numbers.drain(..old * lanes);
             self.dropped += old;
         }

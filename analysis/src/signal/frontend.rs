@@ -66,18 +66,6 @@ impl Frontend {
         [&self.to_fine, &self.to_working].map(|d| StepTemplate::new(&d.taps, d.decimation))
     }
 
-    /// Take fine samples in, append working frames to `out`.
-    pub(super) fn push(&mut self, fine: &[f32], out: &mut Vec<Frame>) {
-        self.fine.numbers.extend_from_slice(fine);
-        self.filter(false, out);
-    }
-
-    /// End of the stretch: give what is still inside. [`Frontend::restart`]
-    /// must follow before new samples.
-    pub(super) fn finish(&mut self, out: &mut Vec<Frame>) {
-        self.filter(true, out);
-    }
-
     /// Be ready for a new stretch.
     pub(super) fn restart(&mut self) {
         self.fine.clear();
@@ -90,7 +78,9 @@ impl Frontend {
         self.fine.keep_from((n * self.ratio()).min(needed), self.lanes);
     }
 
-    fn filter(&mut self, last: bool, out: &mut Vec<Frame>) {
+    /// Append the working frames that the fine samples allow to `out`; at the end of
+    /// the stretch, `last`, all of them.
+    pub(super) fn filter(&mut self, last: bool, out: &mut Vec<Frame>) {
         let wanted = self.to_working.ready(&self.fine, self.made, last);
         self.made = wanted.end;
         let mut flat = Vec::with_capacity(wanted.len() * self.lanes);
@@ -131,14 +121,11 @@ mod tests {
                 let mut frontend = Frontend::new(&format);
                 let mut out = Vec::new();
                 for piece in samples.chunks(piece * axes) {
-                    let mut fine = Vec::new();
-                    conditioner.push(piece, &mut fine);
-                    frontend.push(&fine, &mut out);
+                    conditioner.push(piece, &mut frontend.fine.numbers);
+                    frontend.filter(false, &mut out);
                 }
-                let mut fine = Vec::new();
-                conditioner.finish(&mut fine);
-                frontend.push(&fine, &mut out);
-                frontend.finish(&mut out);
+                conditioner.finish(&mut frontend.fine.numbers);
+                frontend.filter(true, &mut out);
                 out
             };
             let out = run(4000);
