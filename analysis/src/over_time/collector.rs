@@ -176,6 +176,7 @@ mod tests {
             amplitude_noise: [0.01; 3],
             energy_to_noise: 1e4,
             overlapped: false,
+            shape: None,
         }
     }
 

@@ -215,6 +215,7 @@ impl Analysis {
             }),
             energy_to_noise: burst.energy_to_noise,
             overlapped: found.overlapped,
+            shape: found.shape.clone(),
         }
     }
 
@@ -239,5 +240,6 @@ fn as_burst(expected: &Expected, start_s: f64, rate_hz: f64) -> Burst {
     let at = |s: f64| (s - start_s) * rate_hz;
     let widths = expected.edge_s.map(|w| w * rate_hz);
     let omega = TAU * expected.offset_hz / rate_hz;
-    Burst::guess(at(expected.on_s), at(expected.off_s), widths, omega)
+    let plain = Burst::guess(at(expected.on_s), at(expected.off_s), widths, omega);
+    Burst { shape: expected.shape.clone(), ..plain }
 }

@@ -1,8 +1,11 @@
 //! A burst of carrier as the analysis models it: plain, between two edges.
 
+use std::sync::Arc;
+
 use num_complex::{Complex32, Complex64};
 
 use super::frontend::Frame;
+use super::shape::Shape;
 use super::template::StepTemplate;
 
 /// A fitted burst; times in samples from the start of the span.
@@ -29,6 +32,8 @@ pub(super) struct Burst {
     /// from the whole one's, relative to it: 2/ρ a degree of freedom from noise,
     /// 0 for a plain burst, 4 and more for something half as long or shorter.
     pub unsteadiness: f64,
+    /// What the pulses of its unit look like, if not plain.
+    pub shape: Option<Arc<Shape>>,
 }
 
 /// Carriers this close are one unit's, if the field's direction agrees.
@@ -51,7 +56,18 @@ impl Burst {
             u_edge: 0.0,
             u_omega: 0.0,
             unsteadiness: 0.0,
+            shape: None,
         }
+    }
+
+    /// How much of the burst is over at `time`, 0 at the rising edge, 1 at the falling one.
+    pub(super) fn progress(&self, time: f64) -> f64 {
+        (time - self.on) / self.length()
+    }
+
+    /// Its own departure from a plain burst at `time`.
+    pub(super) fn bend(&self, time: f64) -> Complex64 {
+        self.shape.as_ref().map_or(Complex64::ONE, |shape| shape.at(self.progress(time)))
     }
 
     pub(super) fn middle(&self) -> f64 {
@@ -109,6 +125,20 @@ impl Burst {
         self.density() < LEAK * pulse.density() && self.same_source(pulse, rate_hz)
     }
 
+    /// Whether an edge of `pulse` lies in this, or closer than `reach` to it.
+    pub(super) fn touches_edge_of(&self, pulse: &Burst, reach: f64) -> bool {
+        [pulse.on, pulse.off].iter().any(|edge| *edge > self.on - reach && *edge < self.off + reach)
+    }
+
+    /// Whether this lies within `pulse`, weaker and from its direction.
+    pub(super) fn is_flaw_of(&self, pulse: &Burst) -> bool {
+        let edge = 0.1 * pulse.length();
+        self.on > pulse.on - edge
+            && self.off < pulse.off + edge
+            && self.density() < pulse.density()
+            && self.parallel(pulse)
+    }
+
     /// Whether this is on all through `pulse`.
     pub(super) fn spans(&self, pulse: &Burst) -> bool {
         let edge = 0.1 * pulse.length();
@@ -144,7 +174,7 @@ impl Burst {
         let mut phasor = Complex64::from_polar(sign, self.omega * from);
         for (n, frame) in touched.clone().zip(&mut span[touched.clone()]) {
             let envelope = template.pulse(n as f64, self.on, self.off, self.widths);
-            let factor = phasor * envelope;
+            let factor = phasor * self.bend(n as f64) * envelope;
             for (z, a) in frame.iter_mut().zip(&self.amplitude) {
                 *z += narrow(a * factor);
             }

@@ -115,7 +115,9 @@ impl FineSpan<'_> {
     /// Real envelope of the burst, 1 on the plateau, at fine sample `n`.
     fn envelope(&self, burst: &Burst, others: &[&Burst], n: usize, power: f64) -> f64 {
         let time = n as f64 / self.ratio;
-        let turn = Complex64::from_polar(1.0, -burst.omega * (time - burst.middle()));
+        // Of a burst that sags the half of what it has at the edge.
+        let level = burst.shape.as_ref().map_or(Complex64::ONE, |s| s.level(burst.progress(time)));
+        let turn = Complex64::from_polar(1.0, -burst.omega * (time - burst.middle())) / level;
         let mut frame = self.sample(n);
         for other in others {
             let (on, off) = (other.on * self.ratio, other.off * self.ratio);

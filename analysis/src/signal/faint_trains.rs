@@ -237,5 +237,6 @@ fn first_pulse(summed: &Summed, on_s: f64) -> Pulse {
         amplitude_noise: summed.amplitude_noise,
         energy_to_noise: summed.energy_to_noise,
         overlapped: false,
+        shape: None,
     }
 }

@@ -88,6 +88,7 @@ impl Fitter<'_> {
                     u_edge: (envelope.variance() / slope).sqrt(),
                     u_omega: (6.0 / energy_to_noise).sqrt() / (off - on),
                     unsteadiness: envelope.unsteadiness(on, off),
+                    shape: None,
                 });
             }
         }

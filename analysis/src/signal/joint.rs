@@ -236,12 +236,13 @@ impl Joint<'_> {
         for n in range {
             let time = n as f64;
             let envelope = self.template.pulse(time, burst.on, burst.off, burst.widths);
-            let value = phasor * envelope;
+            let bent = phasor * burst.bend(time);
+            let value = bent * envelope;
             shape.values.push(value);
             carrier.values.push(Complex64::new(0.0, time - middle) * value);
             for ((at, width, sign), (slope, reach)) in edges.iter().zip(&mut slopes) {
                 if n >= slope.first && time <= at + *reach {
-                    slope.values.push(phasor * (sign * self.template.slope(time - at, *width)));
+                    slope.values.push(bent * (sign * self.template.slope(time - at, *width)));
                 }
             }
             phasor *= turn;

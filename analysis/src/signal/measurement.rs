@@ -41,6 +41,10 @@ pub struct Transmitter {
     pub carrier_hz: Reading,
     /// Its mean rate of change.
     pub carrier_drift_hz_per_s: Reading,
+    /// Mean carrier in the first 10 ms of a pulse minus the settled one, which is then
+    /// what `carrier_hz` tells; absent where there is no chirp to be seen.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub key_on_chirp_hz: Option<Reading>,
     /// Mean time from one pulse to the next.
     pub period_s: Reading,
     /// Standard deviation of the single periods, noise deducted.

@@ -50,6 +50,7 @@ mod pulse;
 mod report;
 mod residual;
 mod separate;
+mod shape;
 mod spectra;
 mod stack;
 mod steady;

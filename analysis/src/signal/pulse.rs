@@ -2,6 +2,8 @@
 
 use num_complex::Complex64;
 
+use super::shape::Shape;
+
 /// A pulse. Times are in nominal seconds from the first sample of the capture
 /// (gaps counted), amplitudes in counts, both before calibration.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,6 +31,8 @@ pub struct Pulse {
     pub energy_to_noise: f64,
     /// Another transmitter's pulse was on at the same time.
     pub overlapped: bool,
+    /// How it departs from a plain burst.
+    pub(crate) shape: Option<Shape>,
 }
 
 impl Pulse {

@@ -33,6 +33,8 @@ const FLAW_OUTSIDE_S: f64 = 0.03;
 const FLAW_HZ: f64 = 80.0;
 /// and its own timing, made of chance pieces, may be off by no more.
 const MOST_UNSURE_S: f64 = 0.05;
+/// Less sag is nothing to speak of.
+const LEAST_SAG: f64 = 0.03;
 /// Periods that differ by less are nothing to speak of.
 const IRREGULAR_S: f64 = 1e-4;
 
@@ -145,7 +147,12 @@ fn transmitter(
     // A clock that runs fast counts too many seconds and too few hertz.
     let in_time =
         |r: Reading| Reading::new(r.value / clock, (r.u / clock).hypot(r.value * u_clock));
-    let offset = sums.carrier();
+    let chirp = sums.chirp();
+    let mut offset = sums.carrier();
+    if let Some(chirp) = &chirp {
+        offset.value += chirp.settled_hz.value;
+        offset.u = offset.u.hypot(chirp.settled_hz.u);
+    }
     let carrier =
         Reading::new((CARRIER_HZ + offset.value) * clock, offset.u.hypot(CARRIER_HZ * u_clock));
     let period = sums.period();
@@ -211,6 +218,21 @@ fn transmitter(
     if sums.residual_ratio().u >= 1.0 && !unit.train.faint {
         notes.push("residual carrier not measured: no quiet time between the pulses".into());
     }
+    if let Some(chirp) = &chirp {
+        notes.push(format!(
+            "chirp: in the first 10 ms the carrier is {:+.1} Hz off the settled one, which \
+             is reported; it settles with {:.1} ms",
+            chirp.key_on_hz.value,
+            chirp.settling_s * 1e3
+        ));
+    }
+    if let Some(sag) = sums.sag().filter(|sag| sag.value.abs() > LEAST_SAG) {
+        let goes = if sag.value > 0.0 { "falls" } else { "rises" };
+        notes.push(format!(
+            "the amplitude {goes} by {:.0} % during a pulse",
+            100.0 * sag.value.abs()
+        ));
+    }
     notes.extend(unit.notes.iter().cloned());
     let change = period.change_s;
     let drifts = change.value.abs() > 5e-5_f64.max(4.0 * change.u);
@@ -228,6 +250,7 @@ fn transmitter(
         trains: unit.trains.clone(),
         carrier_hz: carrier,
         carrier_drift_hz_per_s: sums.drift().scaled(clock * clock),
+        key_on_chirp_hz: chirp.map(|c| c.key_on_hz.scaled(clock)),
         period_s: in_time(period.reading),
         period_jitter_s: period.jitter_s / clock,
         on_time_s: in_time(on_time),

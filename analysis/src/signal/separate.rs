@@ -16,6 +16,7 @@ use super::burst::{Burst, wide};
 use super::fit::{Fitter, Guess};
 use super::frontend::Frame;
 use super::joint::Joint;
+use super::shape::Shape;
 use super::spectra::Spectra;
 use super::template::StepTemplate;
 
@@ -38,6 +39,8 @@ pub(super) struct Found {
     pub burst: Burst,
     pub kind: Kind,
     pub overlapped: bool,
+    /// How it departs from a plain burst, where nothing else hides that.
+    pub shape: Option<Shape>,
 }
 
 /// A burst at work.
@@ -47,6 +50,8 @@ struct Part {
     coherent: bool,
     /// A train expects a pulse here.
     expected: bool,
+    /// No more than what the model of another leaves over.
+    flaw: bool,
 }
 
 /// Energies over noise at which the analysis takes notice.
@@ -97,10 +102,14 @@ const UNSTEADY_NOISE: f64 = 32.0;
 /// Power, relative to a stronger burst over the same time, below which a burst
 /// is taken for what the other's model left over: −34 dB.
 const LEFT_OVER: f64 = 4e-4;
-/// The same where direction and both edges agree with the stronger one: −12 dB.
-const LEFT_OVER_ALIKE: f64 = 0.06;
-/// Radians over a burst within which two carriers are one to it.
-const UNRESOLVED: f64 = 4.0;
+/// The same where it lies within the stronger one and points as it does: −6 dB.
+const LEFT_OVER_INSIDE: f64 = 0.25;
+/// A joint fit that makes a burst this much stronger has set two against each other.
+const MOST_GROWN: f64 = 20.0;
+/// Energy that the form of an edge leaves over, of what the burst has in so many
+/// samples: −30 dB.
+const LEFT_AT_EDGE: f64 = 1e-3;
+const EDGE_REACH: f64 = 8.0;
 pub(super) const TOUCHING_S: f64 = 0.02;
 
 impl Separation<'_> {
@@ -133,6 +142,7 @@ impl Separation<'_> {
                 burst,
                 coherent: true,
                 expected: true,
+                flaw: false,
             }));
         }
         for part in &parts {
@@ -186,7 +196,7 @@ impl Separation<'_> {
             let burst = fitted.unwrap_or_else(|| self.as_found(&candidate));
             let mut touched = burst.apply(self.view, self.template, -1.0);
             let flaw = parts.iter().any(|other| is_left_over(&burst, &other.burst));
-            parts.push(Part { burst, coherent, expected: false });
+            parts.push(Part { burst, coherent, expected: false, flaw });
             if flaw {
                 flaws += 1;
                 if flaws == MOST_FLAWS {
@@ -244,10 +254,10 @@ impl Separation<'_> {
     fn fit_together(&mut self, parts: &mut [Part], touched: Range<usize>) -> Range<usize> {
         let newest = parts.len() - 1;
         let mut together = vec![newest];
-        together
-            .extend((0..newest).filter(|&i| {
-                parts[i].coherent && parts[i].burst.shares_time(&parts[newest].burst)
-            }));
+        together.extend((0..newest).filter(|&i| {
+            let part = &parts[i];
+            part.coherent && !part.flaw && part.burst.shares_time(&parts[newest].burst)
+        }));
         together.truncate(MOST_JOINT);
         let join = |a: Range<usize>, b: Range<usize>| a.start.min(b.start)..a.end.max(b.end);
         let mut touched = touched;
@@ -256,7 +266,11 @@ impl Separation<'_> {
         }
         let before: Vec<Burst> = together.iter().map(|i| parts[*i].burst.clone()).collect();
         let sane = |now: &[Burst]| {
-            now.iter().zip(&before).all(|(a, b)| a.shares_time(b) && a.length() < 2.0 * b.length())
+            now.iter().zip(&before).all(|(a, b)| {
+                a.shares_time(b)
+                    && a.length() < 2.0 * b.length()
+                    && a.density() < MOST_GROWN * b.density()
+            })
         };
         let after = self.joint().fit(&before).filter(|now| sane(now)).unwrap_or(before);
         for (i, burst) in together.into_iter().zip(after) {
@@ -297,24 +311,26 @@ impl Separation<'_> {
         };
         let overlaps: Vec<bool> = (0..parts.len()).map(overlapped).collect();
         let all = parts.into_iter().zip(kinds).zip(overlaps);
-        all.map(|((part, kind), overlapped)| Found { burst: part.burst, kind, overlapped })
-            .collect()
+        all.map(|((part, kind), overlapped)| Found {
+            burst: part.burst,
+            kind,
+            overlapped,
+            shape: None,
+        })
+        .collect()
     }
 }
 
-/// Whether `weak` is no more than a flaw in the model of `strong`.
+/// Whether `weak` is no more than a flaw in the model of `strong`. A weaker unit that
+/// happens to lie there once is found by its other pulses.
 fn is_left_over(weak: &Burst, strong: &Burst) -> bool {
     let ratio = weak.density() / strong.density();
     let shared = weak.off.min(strong.off) - weak.on.max(strong.on);
-    if shared < 0.2 * weak.length() || ratio >= LEFT_OVER_ALIKE {
-        return false;
-    }
-    let edge = 0.1 * strong.length();
-    let inside = weak.on > strong.on - edge && weak.off < strong.off + edge;
-    let covers = weak.length() > 0.8 * strong.length();
-    // Not told from the stronger one's carrier in so short a time.
-    let unresolved = (weak.omega - strong.omega).abs() * weak.length() < UNRESOLVED;
-    ratio < LEFT_OVER || (inside && (covers || unresolved) && weak.parallel(strong))
+    let of_edges = weak.touches_edge_of(strong, EDGE_REACH)
+        && weak.energy_to_noise < LEFT_AT_EDGE * strong.density() * EDGE_REACH
+        && weak.parallel(strong);
+    let throughout = ratio < LEFT_OVER || (ratio < LEFT_OVER_INSIDE && weak.is_flaw_of(strong));
+    of_edges || (shared >= 0.2 * weak.length() && throughout)
 }
 
 /// Whether `weak` fills the time beside a pulse of the unit that sent `strong`:

@@ -430,7 +430,7 @@ impl Turning {
 }
 
 /// Middle value; 0 of none.
-fn median(values: impl Iterator<Item = f64>) -> f64 {
+pub(super) fn median(values: impl Iterator<Item = f64>) -> f64 {
     let mut values: Vec<f64> = values.collect();
     let middle = values.len() / 2;
     if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(middle, f64::total_cmp).1 }

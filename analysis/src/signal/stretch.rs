@@ -15,6 +15,7 @@ use super::faint::{History, WEAK_ENERGY};
 use super::frontend::{Frame, Frontend};
 use super::noise::NoiseFloor;
 use super::separate::{Found, Kind, Limits, Separation, TOUCHING_S};
+use super::shape::Shape;
 use super::spectra::Spectra;
 use super::steady::Steady;
 use super::template::StepTemplate;
@@ -49,6 +50,8 @@ const STEADY_FLOOR: f64 = 1e-8;
 const BREAK_FLOOR: f64 = 1e-3;
 /// A pulse of this energy over noise may leave something over that shows.
 const LEFT_OVER_ENERGY: f64 = 1000.0;
+/// Below this energy over noise a pulse tells nothing of its shape.
+const SHAPE_ENERGY: f64 = 300.0;
 /// A carrier is known to have stopped after this.
 const STOPPED_S: f64 = 0.25;
 /// A burst that goes on for longer than this may be a steady carrier that came up;
@@ -404,7 +407,10 @@ impl Stretch {
         let sure = now as f64 - UNSURE_S * self.rate_hz;
         let longest = REGION_S * self.rate_hz;
         let goes_on = |f: &Found| !last && f.burst.off > sure && f.burst.length() < 0.9 * longest;
-        let (open, over): (Vec<Found>, Vec<Found>) = found.into_iter().partition(goes_on);
+        let (open, mut over): (Vec<Found>, Vec<Found>) = found.into_iter().partition(goes_on);
+        // What is left of a burst that goes on is not known before its end.
+        let of_open = |f: &Found| open.iter().any(|o| f.burst.shares_time(&o.burst));
+        over.retain(|f| f.kind != Kind::Residue || !of_open(f));
         let (taken, held): (Vec<Found>, Vec<Found>) =
             over.into_iter().partition(|f| last || f.burst.off <= sure);
         let hop = self.hop();
@@ -545,12 +551,30 @@ impl Stretch {
             let (own, others): (Vec<&Burst>, Vec<&Burst>) =
                 (all.chain(&self.taken)).partition(|b| b.may_leak_from(&pulse.burst, self.rate_hz));
             let plain = pulse.burst.clone();
+            pulse.shape = self.shape_of(i, found, open);
             let under = own.into_iter().filter(|leak| leak.spans(&plain));
             under.for_each(|leak| pulse.burst.join(leak));
             fine.refine(&mut pulse.burst, &others);
             pulse
         });
         refined.collect()
+    }
+
+    /// How pulse `i` of those `found` departs from a plain burst. What was found within
+    /// it, from its direction, is a flaw of its own; anything else hides it.
+    fn shape_of(&self, i: usize, found: &[Found], open: &[Found]) -> Option<Shape> {
+        let pulse = &found[i].burst;
+        let rest = (0..found.len()).filter(|j| *j != i && found[*j].burst.shares_time(pulse));
+        let (flaws, others): (Vec<&Found>, Vec<&Found>) =
+            rest.map(|j| &found[j]).partition(|f| f.burst.is_flaw_of(pulse));
+        let keyed = |f: &&Found| matches!(f.kind, Kind::Pulse | Kind::Open);
+        let hidden = others.iter().any(keyed)
+            || open.iter().any(|f| f.burst.shares_time(pulse))
+            || self.taken.iter().any(|b| b.shares_time(pulse));
+        let flaws: Vec<&Burst> = flaws.iter().map(|f| &f.burst).collect();
+        let noise = &self.noise.per_sample()[..self.axes];
+        let seen = || Shape::seen(pulse, &flaws, &self.span, noise, &self.templates[1]);
+        if hidden || pulse.energy_to_noise < SHAPE_ENERGY { None } else { seen() }
     }
 
     /// Put the first `hops` of the span into the history.

@@ -7,8 +7,12 @@
 //! several such chains the one with the most pulses, then the best fit, wins,
 //! so that the true period beats its multiples and chance coincidences.
 
+use std::sync::Arc;
+
 use super::fit::LONGEST_EDGE_S;
 use super::pulse::Pulse;
+use super::shape::Shape;
+use super::steady::median;
 use super::train::{Summed, TrainSums};
 
 /// Periods that a transmitter may have, s.
@@ -22,6 +26,8 @@ const MOST_GAPS: usize = 1024;
 const MOST_SLOTS: f64 = 1000.0;
 /// Edges of which nothing is known yet are taken for this.
 const USUAL_EDGE_S: f64 = 0.002;
+/// How far a pulse of another length moves what is expected of the next.
+const REGAIN_S: f64 = 1e-3;
 /// A train unseen for this many periods is over.
 const SILENT_PERIODS: f64 = 20.0;
 
@@ -52,6 +58,7 @@ pub(super) struct Expected {
     pub off_s: f64,
     pub edge_s: [f64; 2],
     pub offset_hz: f64,
+    pub shape: Option<Arc<Shape>>,
 }
 
 /// Samples are missing from one time to another, s.
@@ -108,6 +115,8 @@ impl Train {
     ) -> Self {
         let span = pulses[pulses.len() - 1].on_s - pulses[0].on_s;
         let mut train = Self::new(&pulses[0], span / (span / period_s).round().max(1.0));
+        // The first pulse may be the one that is not like the others.
+        train.on_time_s = median(pulses.iter().map(Pulse::on_time_s));
         train.sums.add(0, &pulses[0], to_field, true);
         for pulse in pulses.into_iter().skip(1) {
             let since = pulse.on_s - train.last_pulse.on_s;
@@ -284,6 +293,9 @@ impl Train {
             let gain = gain.min(1.0 / (seen + 1.0).min(60.0));
             edges.for_each(|(mean, edge)| *mean += gain * (edge - *mean));
             self.on_time_s += gain * (pulse.on_time_s() - self.on_time_s);
+        } else if !pulse.overlapped {
+            // In small steps, should all others be like this one.
+            self.on_time_s += (pulse.on_time_s() - self.on_time_s).clamp(-REGAIN_S, REGAIN_S);
         }
         self.last_pulse = pulse;
     }
@@ -336,6 +348,7 @@ impl Tracker {
                     off_s: on_s + train.on_time_s,
                     edge_s: train.usual_edges_s(),
                     offset_hz: train.offset_hz,
+                    shape: train.sums.shape.clone(),
                 });
                 slot += 1.0;
             }

@@ -5,10 +5,13 @@
 //! them with the weight of a few observations, so that a handful of pulses
 //! that happen to agree does not pretend to a precision it has not got.
 
+use std::sync::Arc;
+
 use nalgebra::Matrix3;
 
 use super::line::Line;
 use super::pulse::Pulse;
+use super::shape::{Chirp, Shape, Shapes};
 use crate::reading::Reading;
 
 /// Observations that the theoretical variance counts for.
@@ -25,6 +28,8 @@ const EDGE_SPREAD_S: f64 = 3e-3;
 /// The share of the pulses that must have been measured together for the result to
 /// stand for all of them.
 const MOST_TOGETHER: f64 = 0.7;
+/// Pulses from one mean of their shapes to the next.
+const SHAPE_EVERY: usize = 4;
 /// Pulses whose pace is known well enough to measure them together.
 const LEAST_RECENT: f64 = 4.0;
 
@@ -126,6 +131,12 @@ struct Sums {
 }
 
 impl Sums {
+    /// Begin all but the timing anew.
+    fn forget_values(&mut self) {
+        let Self { on_time, carrier, magnitude, .. } = self;
+        [on_time, carrier, magnitude].into_iter().for_each(|p| *p = Pooled::default());
+    }
+
     /// Pulses measured together, but for their timing; `middle_s` is their mean time.
     fn add_stack(&mut self, middle_s: f64, stacked: &Summed, to_field: &[[f64; 3]; 3]) {
         let u_length = stacked.u_length_s;
@@ -165,6 +176,11 @@ pub(super) struct TrainSums {
     pub odd: usize,
     energy: f64,
     residual: Line,
+    shapes: Shapes,
+    /// Their mean, brought up to date now and then.
+    pub shape: Option<Arc<Shape>>,
+    /// It was not known until just now.
+    begin_anew: bool,
 }
 
 /// A period estimate with what is known of its irregularity.
@@ -195,6 +211,9 @@ impl TrainSums {
             odd: 0,
             energy: 0.0,
             residual: Line::default(),
+            shapes: Shapes::default(),
+            shape: None,
+            begin_anew: false,
         }
     }
 
@@ -205,6 +224,18 @@ impl TrainSums {
         self.odd += k % 2;
         self.energy += pulse.energy_to_noise;
         self.overlapped += usize::from(pulse.overlapped);
+        if let Some(shape) = pulse.shape.as_ref().filter(|_| regular) {
+            self.shapes.add(shape, pulse.energy_to_noise);
+        }
+        if self.found.is_multiple_of(SHAPE_EVERY) {
+            let plain = self.shape.is_none();
+            self.shape = self.shapes.model().map(Arc::new);
+            // What was taken for plain before was not measured well.
+            self.begin_anew = plain && self.shape.is_some();
+        } else if std::mem::take(&mut self.begin_anew) {
+            self.all.forget_values();
+            self.clean.forget_values();
+        }
         let late = pulse.on_s - self.first_on_s - k as f64 * self.period_guess_s;
         self.recent.add(k as f64, late, 1.0);
         let clean = !pulse.overlapped && regular;
@@ -351,6 +382,17 @@ impl TrainSums {
         }
         self.vectors += other.vectors;
         self.residual.merge(&other.residual);
+        self.shapes.merge(&other.shapes);
+    }
+
+    /// Share of the amplitude that is lost during a pulse.
+    pub(super) fn sag(&self) -> Option<Reading> {
+        self.shapes.sag()
+    }
+
+    /// How the carrier settles after key-on.
+    pub(super) fn chirp(&self) -> Option<Chirp> {
+        self.shapes.chirp(self.on_time().value)
     }
 
     /// Squared ratio of carrier between pulses to carrier on, noise deducted.

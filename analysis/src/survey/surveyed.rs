@@ -174,6 +174,7 @@ pub(super) mod tests {
             trains: vec![0],
             carrier_hz: exact(carrier_hz),
             carrier_drift_hz_per_s: exact(0.0),
+            key_on_chirp_hz: None,
             period_s: exact(period_s),
             period_jitter_s: 0.0,
             on_time_s: exact(0.09),

@@ -25,11 +25,10 @@ pub struct Tx {
     pub continuous: bool,
     /// Share of the amplitude that is lost from the start to the end of a pulse.
     pub sag: f64,
-    /// Offset at key-on, falling off with `CHIRP_S`.
+    /// Offset at key-on, and the time with which it falls off.
     pub chirp_hz: f64,
+    pub settling_s: f64,
 }
-
-const CHIRP_S: f64 = 0.005;
 
 impl Tx {
     pub fn new(offset_hz: f64, vector: [f64; 3], period_s: f64, on_s: f64, first_s: f64) -> Self {
@@ -46,6 +45,7 @@ impl Tx {
             continuous: true,
             sag: 0.0,
             chirp_hz: 0.0,
+            settling_s: 0.005,
         }
     }
 
@@ -114,7 +114,8 @@ impl Scene {
                 let sagged = shape * (1.0 - tx.sag * (t - start) / tx.on_s);
                 envelope[n] = tx.residual + (1.0 - tx.residual) * sagged;
                 // The integral of a frequency that falls off.
-                phase[n] = base - tx.chirp_hz * CHIRP_S * (-(t - start) / CHIRP_S).exp();
+                phase[n] =
+                    base - tx.chirp_hz * tx.settling_s * (-(t - start) / tx.settling_s).exp();
             }
             let wander: f64 = StandardNormal.sample(rng);
             start += tx.period_s + tx.wander_s * wander;
