@@ -32,7 +32,7 @@ pub struct Pulse {
     /// Another transmitter's pulse was on at the same time.
     pub overlapped: bool,
     /// How it departs from a plain burst.
-    pub(crate) shape: Option<Shape>,
+    pub(crate) shape: Option<Box<Shape>>,
 }
 
 impl Pulse {

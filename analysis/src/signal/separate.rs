@@ -40,7 +40,7 @@ pub(super) struct Found {
     pub kind: Kind,
     pub overlapped: bool,
     /// How it departs from a plain burst, where nothing else hides that.
-    pub shape: Option<Shape>,
+    pub shape: Option<Box<Shape>>,
 }
 
 /// A burst at work.

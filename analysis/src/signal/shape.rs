@@ -22,6 +22,8 @@ const INNER: std::ops::Range<usize> = 2..PARTS - 2;
 const CLEAR: f64 = 6.0;
 /// Pulses from which on a mean is believed.
 const LEAST_PULSES: usize = 4;
+/// Weight of the pulses that were taken for plain.
+const FIRST_GUESS: f64 = 0.02;
 /// Time constants that a chirp may have, s, and how many are tried.
 const SETTLING_S: [f64; 2] = [1e-3, 40e-3];
 const SETTLINGS: usize = 40;
@@ -34,7 +36,7 @@ const LEAST_BEND: f64 = 0.02;
 const AS_GOOD: f64 = 1.0;
 
 /// Share of a chirp that its exponential course leaves undefined.
-const DEFINED: f64 = 0.05;
+const DEFINED: f64 = 0.1;
 
 /// Complex envelope by part, 1 throughout for a plain burst.
 #[derive(Clone, Debug, PartialEq)]
@@ -59,7 +61,7 @@ impl Shape {
         samples: &[Frame],
         noise: &[f64],
         template: &StepTemplate,
-    ) -> Option<Self> {
+    ) -> Option<Box<Self>> {
         let (first, last) = (burst.on.ceil().max(0.0), burst.off.floor());
         if last >= samples.len() as f64 || burst.length() < PARTS as f64 {
             return None;
@@ -81,7 +83,7 @@ impl Shape {
             weights[part.min(PARTS - 1)] += envelope * envelope;
         }
         let complete = weights.iter().all(|w| *w > 0.0);
-        complete.then(|| Self(std::array::from_fn(|k| sums[k] / weights[k])))
+        complete.then(|| Box::new(Self(std::array::from_fn(|k| sums[k] / weights[k]))))
     }
 
     /// Envelope at `place`, 0 at the rising edge, 1 at the falling one.
@@ -160,6 +162,12 @@ impl Shapes {
         self.count += 1;
         self.energy += energy;
         self.sum.iter_mut().zip(shape.0).for_each(|(s, p)| *s += energy * p);
+    }
+
+    /// Let what is there so far count little beside what is to come.
+    pub(super) fn discount(&mut self) {
+        self.energy *= FIRST_GUESS;
+        self.sum.iter_mut().for_each(|s| *s *= FIRST_GUESS);
     }
 
     pub(super) fn merge(&mut self, other: &Self) {

@@ -52,6 +52,8 @@ const BREAK_FLOOR: f64 = 1e-3;
 const LEFT_OVER_ENERGY: f64 = 1000.0;
 /// Below this energy over noise a pulse tells nothing of its shape.
 const SHAPE_ENERGY: f64 = 300.0;
+/// Share of a pulse's power from which on another burst hides its shape.
+const HIDING: f64 = 0.003;
 /// A carrier is known to have stopped after this.
 const STOPPED_S: f64 = 0.25;
 /// A burst that goes on for longer than this may be a steady carrier that came up;
@@ -561,20 +563,22 @@ impl Stretch {
     }
 
     /// How pulse `i` of those `found` departs from a plain burst. What was found within
-    /// it, from its direction, is a flaw of its own; anything else hides it.
-    fn shape_of(&self, i: usize, found: &[Found], open: &[Found]) -> Option<Shape> {
+    /// it, from its direction, is a flaw of its own; anything else of some strength
+    /// hides it.
+    fn shape_of(&self, i: usize, found: &[Found], open: &[Found]) -> Option<Box<Shape>> {
         let pulse = &found[i].burst;
-        let rest = (0..found.len()).filter(|j| *j != i && found[*j].burst.shares_time(pulse));
-        let (flaws, others): (Vec<&Found>, Vec<&Found>) =
-            rest.map(|j| &found[j]).partition(|f| f.burst.is_flaw_of(pulse));
         let keyed = |f: &&Found| matches!(f.kind, Kind::Pulse | Kind::Open);
-        let hidden = others.iter().any(keyed)
-            || open.iter().any(|f| f.burst.shares_time(pulse))
-            || self.taken.iter().any(|b| b.shares_time(pulse));
-        let flaws: Vec<&Burst> = flaws.iter().map(|f| &f.burst).collect();
+        let rest = || (0..found.len()).filter(|j| *j != i).map(|j| &found[j]);
+        let hides = |b: &Burst| {
+            b.shares_time(pulse) && b.density() > HIDING * pulse.density() && !b.is_flaw_of(pulse)
+        };
+        let mut seen = rest().chain(open).filter(keyed).map(|f| &f.burst).chain(&self.taken);
+        if pulse.energy_to_noise < SHAPE_ENERGY || seen.any(hides) {
+            return None;
+        }
+        let flaws: Vec<&Burst> = rest().map(|f| &f.burst).filter(|b| b.is_flaw_of(pulse)).collect();
         let noise = &self.noise.per_sample()[..self.axes];
-        let seen = || Shape::seen(pulse, &flaws, &self.span, noise, &self.templates[1]);
-        if hidden || pulse.energy_to_noise < SHAPE_ENERGY { None } else { seen() }
+        Shape::seen(pulse, &flaws, &self.span, noise, &self.templates[1])
     }
 
     /// Put the first `hops` of the span into the history.

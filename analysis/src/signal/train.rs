@@ -235,6 +235,7 @@ impl TrainSums {
         } else if std::mem::take(&mut self.begin_anew) {
             self.all.forget_values();
             self.clean.forget_values();
+            self.shapes.discount();
         }
         let late = pulse.on_s - self.first_on_s - k as f64 * self.period_guess_s;
         self.recent.add(k as f64, late, 1.0);
