@@ -18,4 +18,5 @@ pub mod reading;
 pub mod scenario;
 pub mod signal;
 pub mod survey;
+pub mod uncertainty;
 pub mod units;
