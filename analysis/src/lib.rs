@@ -21,3 +21,4 @@ pub mod signal;
 pub mod survey;
 pub mod uncertainty;
 pub mod units;
+pub mod verification;

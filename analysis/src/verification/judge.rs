@@ -1,0 +1,163 @@
+//! Every quantity of a unit by the limits of a set.
+
+use super::advice;
+use super::field::field_at;
+use super::heard::{Heard, NotJudged};
+use super::setup::{Placement, Setup};
+use crate::conformity::{Acceptance, Assessment, Knowledge, Rule, Verdict, acceptance};
+use crate::limits::{Bound, LimitSet, Quantity};
+use crate::uncertainty::Budget;
+
+/// Distance that the field is given at where no limit asks for another, m.
+const USUAL_DISTANCE_M: f64 = 10.0;
+
+/// A unit against a set of limits.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Verification {
+    /// The quantities that were measured or that the set bounds.
+    pub quantities: Vec<JudgedQuantity>,
+    /// The unit as a whole.
+    pub verdict: Verdict,
+}
+
+/// One quantity.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JudgedQuantity {
+    /// Which.
+    pub quantity: Quantity,
+    /// The set's bound on it, if there is one.
+    pub bound: Option<Bound>,
+    /// What was found, or why it was not.
+    pub finding: Result<Judged, NotJudged>,
+}
+
+/// A measured quantity, and what its bound makes of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judged {
+    /// Number of the capture that it stands in; absent for one from all of them.
+    pub capture: Option<usize>,
+    /// Value, uncertainty, and where that comes from.
+    pub budget: Budget,
+    /// The decision; absent without a bound.
+    pub assessment: Option<Assessment>,
+    /// Where the measured value must lie to conform; absent without a bound.
+    pub acceptance: Option<Acceptance>,
+    /// What would settle an undecided quantity.
+    pub advice: Option<String>,
+}
+
+/// Judge a unit by `set`. All `captures` are of this one unit; `setup` says how it
+/// stood, where that is known.
+///
+/// Limits hold in every capture, at every temperature: each quantity is judged in
+/// each capture, and the worst of them counts. The field of three directions is
+/// one quantity of all three.
+pub fn verify(
+    captures: &[Heard<'_>],
+    setup: Option<&Setup>,
+    set: &LimitSet,
+    rule: Rule,
+) -> Verification {
+    let quantities: Vec<JudgedQuantity> = quantities(set, setup.is_some())
+        .into_iter()
+        .map(|quantity| {
+            let bound = set.bound(quantity).cloned();
+            let finding = worst(findings(quantity, captures, setup, bound.as_ref(), rule));
+            JudgedQuantity { quantity, bound, finding }
+        })
+        .collect();
+    let bounded = || quantities.iter().filter(|q| q.bound.is_some());
+    let all_judged = bounded().all(|q| q.finding.is_ok());
+    let assessments = bounded().filter_map(|q| q.finding.as_ref().ok()?.assessment);
+    let verdict = Verdict::over(rule, assessments, all_judged);
+    Verification { quantities, verdict }
+}
+
+/// All quantities to show, in the order of the table.
+fn quantities(set: &LimitSet, at_known_distance: bool) -> Vec<Quantity> {
+    let mut all = vec![Quantity::Carrier, Quantity::OnTime, Quantity::OffTime, Quantity::Period];
+    let is_field = |q: &Quantity| matches!(q, Quantity::Field { .. });
+    let fields: Vec<Quantity> = set.bounds.iter().map(|b| b.quantity).filter(is_field).collect();
+    match fields.is_empty() && at_known_distance {
+        true => all.push(Quantity::Field { distance_m: USUAL_DISTANCE_M }),
+        false => all.extend(fields),
+    }
+    all.push(Quantity::ResidualCarrier);
+    all
+}
+
+/// The quantity in each capture.
+fn findings(
+    quantity: Quantity,
+    captures: &[Heard<'_>],
+    setup: Option<&Setup>,
+    bound: Option<&Bound>,
+    rule: Rule,
+) -> Vec<Result<Judged, NotJudged>> {
+    let judged = |capture: Option<usize>, budget: Budget| {
+        let duration_s = capture.map_or(0.0, |i| captures[i].duration_s);
+        judge(capture, budget, bound, rule, duration_s)
+    };
+    let of_each = |measure: &dyn Fn(&Heard<'_>) -> Result<Budget, NotJudged>| {
+        let numbered = captures.iter().enumerate();
+        numbered.map(|(i, heard)| measure(heard).map(|b| judged(Some(i), b))).collect()
+    };
+    match quantity {
+        Quantity::Carrier => of_each(&|h| h.carrier()),
+        Quantity::OnTime => of_each(&|h| h.on_time()),
+        Quantity::OffTime => of_each(&|h| h.off_time()),
+        Quantity::Period => of_each(&|h| h.period()),
+        Quantity::ResidualCarrier => of_each(&|h| h.residual_carrier()),
+        Quantity::Field { distance_m } => match setup {
+            None => vec![Err(NotJudged("the measuring distance is not given".into()))],
+            Some(setup) if setup.placement == Placement::ThreeDirections => {
+                vec![field_at(distance_m, captures, setup).map(|b| judged(None, b))]
+            }
+            Some(setup) => of_each(&|h| field_at(distance_m, std::slice::from_ref(h), setup)),
+        },
+    }
+}
+
+fn judge(
+    capture: Option<usize>,
+    budget: Budget,
+    bound: Option<&Bound>,
+    rule: Rule,
+    duration_s: f64,
+) -> Judged {
+    let assessed = bound.map(|bound| {
+        let known = Knowledge::from(&budget);
+        let assessment = rule.assess(&known, bound.lower, bound.upper);
+        let (u, freedom) = (budget.u, budget.degrees_of_freedom);
+        let accepted = acceptance(rule, u, freedom, bound.lower, bound.upper);
+        let advice = advice::for_undecided(&budget, bound, &assessment, rule, duration_s);
+        (assessment, accepted, advice)
+    });
+    let (assessment, acceptance, advice) = match assessed {
+        Some((assessment, acceptance, advice)) => (Some(assessment), Some(acceptance), advice),
+        None => (None, None, None),
+    };
+    Judged { capture, budget, assessment, acceptance, advice }
+}
+
+/// The capture that decides: the worst decision, and of those the least probable to
+/// conform. A capture that cannot be judged stands back behind those that can.
+fn worst(findings: Vec<Result<Judged, NotJudged>>) -> Result<Judged, NotJudged> {
+    let badness = |judged: &Judged| {
+        judged.assessment.map_or((None, 0.0), |a| (Some(a.decision), -a.probability_of_conformity))
+    };
+    let mut missing = NotJudged("no capture of the unit".into());
+    let mut found: Option<Judged> = None;
+    for finding in findings {
+        match finding {
+            Err(why) => missing = why,
+            Ok(judged) => {
+                let worse = found.as_ref().is_none_or(|f| badness(&judged) > badness(f));
+                if worse {
+                    found = Some(judged);
+                }
+            }
+        }
+    }
+    found.ok_or(missing)
+}
