@@ -38,6 +38,8 @@ pub mod contribution {
     pub const SIGNAL: &str = "noise and repeatability";
     /// The receiver's clock.
     pub const CLOCK: &str = "receiver's clock";
+    /// Where a pulse is taken to begin and to end.
+    pub const EDGES: &str = "placement of the edges";
     /// The field calibration of each axis begins so.
     pub const CALIBRATION: &str = "calibration";
     /// Between the antennas.
