@@ -21,6 +21,7 @@
 //!   `faint_trains` keeps both kinds of weak trains.
 //! * `tracker` orders pulses into trains, `train` holds the sums from which each
 //!   reported value and its uncertainty follow, `identity` joins the trains of one unit.
+//! * `envelope` shows the mean shape of a unit's pulses, in a second pass over the samples.
 //!
 //! Samples are complex baseband; a carrier of RMS amplitude *A* counts has
 //! magnitude *A*, and noise of density *n* (RMS counts per √Hz) has
@@ -33,6 +34,7 @@ mod blanker;
 mod burst;
 mod decimator;
 mod edges;
+mod envelope;
 mod faint;
 mod faint_trains;
 mod fit;
@@ -59,6 +61,7 @@ mod tracker;
 mod train;
 
 pub use analyser::{Analyser, Event};
+pub use envelope::{Envelope, EnvelopeCollector};
 pub use format::{Calibration, FormatError, StreamFormat};
 pub use measurement::{Measurement, PulseCount, Transmitter};
 pub use pulse::Pulse;

@@ -5,4 +5,6 @@ pub mod demo_report;
 pub mod measurement;
 pub mod over_time;
 pub mod pictures;
+pub mod sheet;
 pub mod survey;
+pub mod verification;
