@@ -65,9 +65,9 @@ pub fn behaviour(heard: &Heard<'_>, rows: &[Row]) -> Behaviour {
     let residual = unit.residual_carrier_ratio;
     if residual.u < 1.0 && is_real(residual, RESIDUAL) {
         notes.push(format!(
-            "carrier between the pulses, {} of it ({:.0} dB): it can confuse other receivers",
+            "carrier between the pulses, {} of it (−{:.0} dB): it can confuse other receivers",
             units::plus_minus(residual.scaled(100.0), "%"),
-            20.0 * residual.value.log10()
+            -20.0 * residual.value.log10()
         ));
     }
     if unit.period_jitter_s > JITTER_S {

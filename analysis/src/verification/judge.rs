@@ -62,7 +62,8 @@ pub fn verify(
         .into_iter()
         .map(|quantity| {
             let bound = set.bound(quantity).cloned();
-            let finding = worst(findings(quantity, captures, setup, bound.as_ref(), rule));
+            let all = findings(quantity, captures, setup, bound.as_ref(), rule);
+            let finding = worst(all, bound.as_ref());
             JudgedQuantity { quantity, bound, finding }
         })
         .collect();
@@ -140,11 +141,16 @@ fn judge(
     Judged { capture, budget, assessment, acceptance, advice }
 }
 
-/// The capture that decides: the worst decision, and of those the least probable to
-/// conform. A capture that cannot be judged stands back behind those that can.
-fn worst(findings: Vec<Result<Judged, NotJudged>>) -> Result<Judged, NotJudged> {
+/// The capture that decides: the worst decision, of those the least probable to
+/// conform, of those the closest to a limit. One that cannot be judged stands back
+/// behind those that can.
+fn worst(
+    findings: Vec<Result<Judged, NotJudged>>,
+    bound: Option<&Bound>,
+) -> Result<Judged, NotJudged> {
     let badness = |judged: &Judged| {
-        judged.assessment.map_or((None, 0.0), |a| (Some(a.decision), -a.probability_of_conformity))
+        let assessed = judged.assessment.map(|a| (a.decision, 1.0 - a.probability_of_conformity));
+        (assessed, -margin_in_u(judged, bound))
     };
     let mut missing = NotJudged("no capture of the unit".into());
     let mut found: Option<Judged> = None;
@@ -160,4 +166,12 @@ fn worst(findings: Vec<Result<Judged, NotJudged>>) -> Result<Judged, NotJudged> 
         }
     }
     found.ok_or(missing)
+}
+
+/// How far inside the nearer limit the value lies, in standard uncertainties.
+fn margin_in_u(judged: &Judged, bound: Option<&Bound>) -> f64 {
+    let Budget { value, u, .. } = judged.budget;
+    let above = bound.and_then(|b| b.lower).map_or(f64::INFINITY, |lower| value - lower);
+    let below = bound.and_then(|b| b.upper).map_or(f64::INFINITY, |upper| upper - value);
+    above.min(below) / u.max(f64::MIN_POSITIVE)
 }

@@ -24,7 +24,7 @@ pub(super) fn sheet(unit: &UnitVerified, terms: &Terms, budget: bool) -> Result<
             (identity(unit))
             div class={ "decision " (class(unit.decision())) } {
                 strong { (unit.decision()) }
-                " — " (table::headline(unit, &terms.set))
+                " by " (terms.set.title) ": " (table::certainty(unit))
                 @if unit.decision() == Decision::Undecided { div.more { (UNTIL_DECIDED) } }
             }
             (results(&unit.verification))
@@ -38,9 +38,9 @@ pub(super) fn sheet(unit: &UnitVerified, terms: &Terms, budget: bool) -> Result<
             @if let Some((set, found)) = &unit.newer { (beside(set, found)) }
             div.pictures { @for picture in &pictures { figure { (PreEscaped(picture)) } } }
             (conditions(unit, terms))
-            @if budget { (budgets(unit)) }
             (cautions())
             (signature(unit))
+            @if budget { div.budgets { (budgets(unit)) } }
         }
     })
 }
@@ -193,7 +193,8 @@ fn receiver(capture: &Examined) -> String {
     let mut parts: Vec<String> = Vec::new();
     parts.extend(recorded.meta.global.hardware.clone());
     let percent = |all: &Vec<f64>| {
-        let each: Vec<String> = all.iter().map(|u| units::significant(100.0 * u, 2)).collect();
+        let mut each: Vec<String> = all.iter().map(|u| units::significant(100.0 * u, 2)).collect();
+        each.dedup();
         format!("field calibrated to {} %", each.join(", "))
     };
     let calibration = &recorded.calibration;
@@ -204,7 +205,7 @@ fn receiver(capture: &Examined) -> String {
         |u| format!("clock to {} ppm", units::significant(u, 2)),
     ));
     if let Some(noise) = &capture.measured.measurement.noise_a_per_m_rthz {
-        let each: Vec<String> = noise.iter().map(|n| units::significant(n * 1e9, 3)).collect();
+        let each: Vec<String> = noise.iter().map(|n| format!("{:.2}", n * 1e9)).collect();
         parts.push(format!("noise {} nA/m/√Hz", each.join(", ")));
     }
     parts.join("; ")

@@ -57,16 +57,23 @@ pub fn unit(unit: &UnitVerified, terms: &Terms, budget: bool) -> String {
 }
 
 /// The decision with the limits it is by.
-pub fn headline(unit: &UnitVerified, set: &LimitSet) -> String {
+fn headline(unit: &UnitVerified, set: &LimitSet) -> String {
     let by = match unit.decision() {
         Decision::Conforms => format!("conforms to {}", set.name),
         Decision::DoesNotConform => format!("does not conform to {}", set.name),
         Decision::Undecided => format!("undecided by {}", set.name),
     };
+    format!("{by} ({})", certainty(unit))
+}
+
+/// How sure it is that a unit keeps all its limits.
+pub fn certainty(unit: &UnitVerified) -> String {
     let least = unit.verification.verdict.probability_of_conformity_at_least;
     match unit.verification.quantities.iter().any(not_judged) {
-        true => format!("{by} (not all of it was judged)"),
-        false => format!("{by} (all within limits with {} or more)", words::probability(least)),
+        true => "not all of it was judged".into(),
+        // The sum over the quantities says nothing when it is used up.
+        false if least == 0.0 => "a limit or more is not kept".into(),
+        false => format!("all limits are kept with {} or more", words::probability(least)),
     }
 }
 
@@ -142,12 +149,12 @@ pub fn budget_rows(budget: &Budget) -> Vec<Vec<String>> {
         "u",
         "ν",
         "sensitivity",
-        "u share",
+        "u in result",
         "share",
     ];
     let mut rows = vec![header.map(String::from).to_vec()];
-    let freedom =
-        |n: f64| if n.is_finite() { units::significant(n.floor(), 6) } else { "∞".into() };
+    // Beyond a million nobody can tell it from none at all.
+    let freedom = |n: f64| if n < 1e6 { units::significant(n.floor(), 6) } else { "∞".into() };
     let small = |v: f64| {
         let plain = v == 0.0 || (1e-3..1e6).contains(&v.abs());
         if plain { units::significant(v, 3) } else { format!("{v:.2e}").replace('-', "−") }
@@ -158,7 +165,11 @@ pub fn budget_rows(budget: &Budget) -> Vec<Vec<String>> {
             c.name.clone(),
             format!("{:?}", c.evaluation),
             c.distribution.name().into(),
-            with_unit(units::significant(c.value, 7)),
+            with_unit(if c.value.abs() < 1e-3 {
+                small(c.value)
+            } else {
+                units::significant(c.value, 7)
+            }),
             with_unit(small(c.u)),
             freedom(c.degrees_of_freedom),
             small(c.sensitivity),
