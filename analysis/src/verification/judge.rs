@@ -168,10 +168,12 @@ fn worst(
     found.ok_or(missing)
 }
 
-/// How far inside the nearer limit the value lies, in standard uncertainties.
+/// How far inside the nearer limit the value lies, in standard uncertainties. Without
+/// a bound the largest value is shown: that of the residual carrier is the worst.
 fn margin_in_u(judged: &Judged, bound: Option<&Bound>) -> f64 {
     let Budget { value, u, .. } = judged.budget;
-    let above = bound.and_then(|b| b.lower).map_or(f64::INFINITY, |lower| value - lower);
-    let below = bound.and_then(|b| b.upper).map_or(f64::INFINITY, |upper| upper - value);
+    let Some(bound) = bound else { return -value };
+    let above = bound.lower.map_or(f64::INFINITY, |lower| value - lower);
+    let below = bound.upper.map_or(f64::INFINITY, |upper| upper - value);
     above.min(below) / u.max(f64::MIN_POSITIVE)
 }

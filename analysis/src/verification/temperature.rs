@@ -14,6 +14,9 @@ use crate::uncertainty::{Input, Inputs, propagate};
 /// Temperatures closer together than this say nothing of the unit, °C.
 const LEAST_SPAN_C: f64 = 5.0;
 
+/// Where a unit is used or kept, °C: what lies beyond is nobody's concern.
+const WEATHER_C: std::ops::RangeInclusive<f64> = -60.0..=80.0;
+
 /// A mean carrier at a temperature.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct AtTemperature {
@@ -45,8 +48,8 @@ pub struct OverTemperature {
     pub from_c: f64,
     /// Highest temperature measured at.
     pub to_c: f64,
-    /// Where the line leaves the band; absent without a bound on that side, or a
-    /// change that is not beyond its uncertainty.
+    /// Where the line leaves the band; absent without a bound on that side, for a
+    /// change that is not beyond its uncertainty, and beyond −60 °C and 80 °C.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub leaves_band_below_c: Option<Reading>,
     /// Where it leaves the band in the heat.
@@ -109,7 +112,7 @@ fn leaves(limit_hz: f64, middle_c: f64, level: Reading, drift: Reading) -> Optio
     let at = inputs.add(Input::normal("level", "Hz", level.value, level.u).ok()?);
     let slope = inputs.add(Input::normal("drift", "Hz/°C", drift.value, drift.u).ok()?);
     let budget = propagate(&inputs, |x| middle_c + (limit_hz - x[at]) / x[slope]).ok()?;
-    Some(budget.reading())
+    WEATHER_C.contains(&budget.value).then(|| budget.reading())
 }
 
 #[cfg(test)]
@@ -142,6 +145,9 @@ mod tests {
         // A carrier that rises in the cold meets the upper limit there.
         let rising = over_temperature(&points(-2.0, 0.0), bound).unwrap();
         assert!((rising.leaves_band_below_c.unwrap().value + 20.0).abs() < 1e-6);
+        // Half the slope leaves it at −60 °C and, out of all weather, at 100 °C.
+        let slow = over_temperature(&points(0.99, 0.0), bound).unwrap();
+        assert_eq!((slow.leaves_band_below_c, slow.leaves_band_above_c), (None, None));
         // The clock moves the meeting place: 2 Hz of it a degree.
         let clock = over_temperature(&points(2.0, 2.0), bound).unwrap();
         assert!((clock.leaves_band_below_c.unwrap().u - 1.0).abs() < 0.05);

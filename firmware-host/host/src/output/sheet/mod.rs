@@ -44,7 +44,7 @@ pub fn html(units: &[UnitVerified], terms: &Terms, batch: bool, budget: bool) ->
 
 /// All units of a batch.
 fn overview(units: &[UnitVerified], terms: &Terms) -> Markup {
-    let rows = table::batch_rows(units);
+    let rows = table::batch_rows(units, words::value_alone);
     let (header, body) = rows.split_at(1);
     html! {
         section.sheet {
@@ -60,7 +60,7 @@ fn overview(units: &[UnitVerified], terms: &Terms) -> Markup {
                 } }
             }
             p.note {
-                "Worst first. Values with expanded uncertainty (95 %). A sheet for each unit follows."
+                "Worst first. Uncertainties stand on the sheet of each unit, which follow."
             }
             p.note { (words::rule(terms.rule)) }
             (page::cautions())

@@ -6,7 +6,7 @@ use coilrig_analysis::picture::carrier_over_time::{CarrierLine, CarrierOverTime}
 use coilrig_analysis::picture::pulse_envelope::PulseEnvelope;
 use coilrig_analysis::units;
 use coilrig_analysis::verification::behaviour::carrier_offsets;
-use coilrig_analysis::verification::{UNTIL_DECIDED, Verification};
+use coilrig_analysis::verification::{JudgedQuantity, UNTIL_DECIDED, Verification};
 use maud::{Markup, PreEscaped, html};
 
 use super::super::pictures::draw;
@@ -26,8 +26,11 @@ pub(super) fn sheet(unit: &UnitVerified, terms: &Terms, budget: bool) -> Result<
                 strong { (unit.decision()) }
                 " by " (terms.set.title) ": " (table::certainty(unit))
                 @if unit.decision() == Decision::Undecided { div.more { (UNTIL_DECIDED) } }
+                @if let Some((set, found)) = &unit.newer {
+                    div.more { "By the newer limits, " (set.title) ": " (found.verdict.decision) "." }
+                }
             }
-            (results(&unit.verification))
+            (results(&unit.verification, false))
             p.note {
                 "U: expanded uncertainty for 95 %, k u with the coverage factor k. Times run between "
                 "the half-amplitude points of the edges; fields are RMS on the axis of the antenna. "
@@ -72,14 +75,19 @@ fn identity(unit: &UnitVerified) -> Markup {
     }
 }
 
-fn results(verification: &Verification) -> Markup {
+/// The quantities of a table.
+fn shown(verification: &Verification, only_bounded: bool) -> impl Iterator<Item = &JudgedQuantity> {
+    verification.quantities.iter().filter(move |q| q.bound.is_some() || !only_bounded)
+}
+
+fn results(verification: &Verification, only_bounded: bool) -> Markup {
     html! {
         table.results {
             thead { tr {
                 th { "quantity" } th { "measured ± U" } th { "k" } th { "limits" } th { "decision" }
                 th { "probability to conform" }
             } }
-            tbody { @for judged in &verification.quantities {
+            tbody { @for judged in shown(verification, only_bounded) {
                 @let decision = words::decision(judged);
                 tr {
                     th { (judged.quantity) }
@@ -100,7 +108,7 @@ fn results(verification: &Verification) -> Markup {
     }
 }
 
-fn probability(judged: &coilrig_analysis::verification::JudgedQuantity) -> Option<f64> {
+fn probability(judged: &JudgedQuantity) -> Option<f64> {
     Some(judged.finding.as_ref().ok()?.assessment?.probability_of_conformity)
 }
 
@@ -130,15 +138,18 @@ fn remarks(unit: &UnitVerified) -> Vec<String> {
         }
     }
     all.extend(unit.over_temperature.as_ref().map(table::over_temperature));
-    all.extend(unit.notes().into_iter().map(|note| format!("To know of this unit: {note}.")));
+    // A line for each capture, to keep it on one page.
+    for capture in unit.captures.iter().filter(|c| !c.behaviour.notes.is_empty()) {
+        all.push(format!("To know of {}: {}.", capture.name(), capture.behaviour.notes.join("; ")));
+    }
     all
 }
 
 /// The newer limits, shown beside those of the unit's time.
 fn beside(set: &LimitSet, found: &Verification) -> Markup {
     html! {
-        h2 { "Beside it, by " (set.title) ": " (found.verdict.decision) }
-        (results(found))
+        h2 { "Beside it, by " (set.title) }
+        (results(found, true))
     }
 }
 

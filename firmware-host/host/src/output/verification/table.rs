@@ -1,7 +1,7 @@
 //! Verified units as text.
 
 use coilrig_analysis::conformity::Decision;
-use coilrig_analysis::limits::LimitSet;
+use coilrig_analysis::limits::{LimitSet, Quantity};
 use coilrig_analysis::uncertainty::Budget;
 use coilrig_analysis::units;
 use coilrig_analysis::verification::temperature::OverTemperature;
@@ -71,8 +71,7 @@ pub fn certainty(unit: &UnitVerified) -> String {
     let least = unit.verification.verdict.probability_of_conformity_at_least;
     match unit.verification.quantities.iter().any(not_judged) {
         true => "not all of it was judged".into(),
-        // The sum over the quantities says nothing when it is used up.
-        false if least == 0.0 => "a limit or more is not kept".into(),
+        false if unit.decision() == Decision::DoesNotConform => "not all limits are kept".into(),
         false => format!("all limits are kept with {} or more", words::probability(least)),
     }
 }
@@ -210,7 +209,7 @@ pub fn over_temperature(found: &OverTemperature) -> String {
 /// A batch: all units, a line each, in the order given.
 pub fn batch(units: &[UnitVerified], terms: &Terms) -> String {
     let mut text = format!("{} units by {}\n\n", units.len(), words::about(&terms.set));
-    text += &align(&batch_rows(units));
+    text += &align(&batch_rows(units, words::value));
     for unit in units {
         for judged in &unit.verification.quantities {
             let remark = remark(judged, unit.captures.len());
@@ -226,8 +225,12 @@ pub fn batch(units: &[UnitVerified], terms: &Terms) -> String {
     text + &format!("\n{}\n{}\n", words::rule(terms.rule), cautions().join("\n"))
 }
 
-/// The rows of a batch, header first.
-pub fn batch_rows(units: &[UnitVerified]) -> Vec<Vec<String>> {
+/// The rows of a batch, header first; `shown` puts a value and its expanded
+/// uncertainty in words.
+pub fn batch_rows(
+    units: &[UnitVerified],
+    shown: fn(Quantity, f64, f64) -> String,
+) -> Vec<Vec<String>> {
     let mut rows = vec![vec!["unit".to_owned(), "decision".into(), "because of".into()]];
     let Some(first) = units.first() else { return rows };
     rows[0].extend(first.verification.quantities.iter().map(|q| q.quantity.to_string()));
@@ -236,7 +239,7 @@ pub fn batch_rows(units: &[UnitVerified]) -> Vec<Vec<String>> {
         row.extend(unit.verification.quantities.iter().map(|judged| match &judged.finding {
             Ok(found) => {
                 let u = found.budget.expanded(words::COVERAGE).u;
-                words::value(judged.quantity, found.budget.value, u)
+                shown(judged.quantity, found.budget.value, u)
             }
             Err(_) => "not judged".into(),
         }));

@@ -37,10 +37,13 @@ pub fn value(quantity: Quantity, value: f64, expanded_u: f64) -> String {
     units::plus_minus(Reading::new(value, expanded_u).scaled(1.0 / factor), unit)
 }
 
-/// A number of a quantity with its unit: `80 Hz`.
-pub fn number(quantity: Quantity, value: f64, digits: i32) -> String {
-    let (unit, factor) = people_unit(quantity, value);
-    format!("{} {unit}", units::significant(value / factor, digits))
+/// A value to the last digit that its expanded uncertainty leaves, alone: `457061.3 Hz`.
+pub fn value_alone(quantity: Quantity, of: f64, expanded_u: f64) -> String {
+    let text = value(quantity, of, expanded_u);
+    match text.split_once(" ± ") {
+        Some((number, _)) => format!("{number} {}", people_unit(quantity, of).0),
+        None => text,
+    }
 }
 
 /// A bound: `456920 to 457080 Hz`, `70 ms or more`.
@@ -151,5 +154,6 @@ mod tests {
         let field = Quantity::Field { distance_m: 10.0 };
         assert_eq!(value(field, 0.5156e-6, 0.04e-6), "0.516 ± 0.040 µA/m");
         assert_eq!(value(Quantity::ResidualCarrier, 0.0299, 0.0003), "2.990 ± 0.030 %");
+        assert_eq!(value_alone(Quantity::Carrier, 457_061.31, 1.79), "457061.3 Hz");
     }
 }
