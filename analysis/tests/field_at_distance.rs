@@ -5,7 +5,7 @@
 use coilrig_analysis::field::dipole;
 use coilrig_analysis::reading::Reading;
 use coilrig_analysis::signal::{Calibration, PulseCount, Transmitter};
-use coilrig_analysis::verification::{Heard, Placement, Setup, field_at};
+use coilrig_analysis::verification::{Heard, Placement, Setup, as_measured, field_at};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -199,4 +199,33 @@ fn what_is_not_calibrated_is_not_judged() {
     assert!(heard(&no_clock).period().is_ok(), "no clock is so bad that a period would suffer");
     let three = Setup { placement: Placement::ThreeDirections, ..setup };
     assert!(field_at(10.0, &[heard(&whole)], &three).unwrap_err().0.contains("3 captures"));
+}
+
+/// Taken apart and put together again, the uncertainties of a measurement are the same.
+#[test]
+fn budgets_of_a_measurement_are_what_it_states() {
+    let mut transmitter = transmitter(&[2e-6, -1e-6, 2e-6]);
+    let calibration =
+        Calibration { field_per_count_u_rel: Some(vec![0.02, 0.04, 0.01]), ..calibration(3) };
+    // Independent axes: shares 4/9, 1/9, 4/9 of the square.
+    let by_axes = [4.0 * 0.02f64, 0.04, 4.0 * 0.01].map(|part| part / 9.0);
+    let u_calibration = by_axes.iter().map(|u| u * u).sum::<f64>().sqrt() * 3e-6;
+    let u_field = transmitter.amplitude.u.hypot(u_calibration);
+    transmitter.field_a_per_m = Some(Reading::new(3e-6, u_field));
+    let heard =
+        Heard { transmitter: &transmitter, calibration: &calibration, axes: 3, duration_s: 60.0 };
+    let budgets = as_measured::budgets(&heard).unwrap();
+    let stated = [
+        transmitter.carrier_hz,
+        transmitter.period_s,
+        transmitter.on_time_s,
+        transmitter.off_time_s,
+        Reading::new(3e-6, u_field),
+        transmitter.residual_carrier_ratio,
+    ];
+    assert_eq!(budgets.len(), stated.len());
+    for ((name, _, budget), stated) in budgets.iter().zip(stated) {
+        assert!((budget.value - stated.value).abs() <= 1e-9 * stated.value.abs(), "{name}");
+        assert!((budget.u / stated.u - 1.0).abs() < 1e-6, "{name}: {} for {}", budget.u, stated.u);
+    }
 }

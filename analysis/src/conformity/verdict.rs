@@ -11,7 +11,8 @@ pub struct Verdict {
     pub decision: Decision,
     /// Least probability that all quantities lie within their limits: 1 less the
     /// sum of the probabilities that each does not, which holds however they hang
-    /// together (Boole's inequality); 0 where that sum is over 1.
+    /// together (Boole's inequality); 0 where that sum is over 1, and where a
+    /// quantity was not judged.
     pub probability_of_conformity_at_least: f64,
     /// Each quantity conforms, but together they could be wrong more often than
     /// the risk allows.
@@ -42,7 +43,11 @@ impl Verdict {
         };
         Self {
             decision,
-            probability_of_conformity_at_least: (1.0 - doubt).max(0.0),
+            probability_of_conformity_at_least: if all_judged {
+                (1.0 - doubt).max(0.0)
+            } else {
+                0.0
+            },
             undecided_together: worst == Decision::Conforms && !together,
         }
     }
@@ -70,6 +75,7 @@ mod tests {
     #[test]
     fn what_was_not_judged_is_not_passed_over() {
         assert_eq!(verdict(&[0.999], false).decision, Decision::Undecided);
+        assert_eq!(verdict(&[0.999], false).probability_of_conformity_at_least, 0.0);
         assert_eq!(verdict(&[], false).decision, Decision::Undecided);
     }
 

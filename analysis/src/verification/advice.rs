@@ -74,6 +74,9 @@ fn remedy(contribution: &Contribution, needed_s: Option<f64>) -> String {
             _ => return format!("{closer}, and record for longer"),
         },
         contribution::EDGES => "look at the edges of its pulses: this bench places them no better",
+        contribution::DRIFT => {
+            "let the unit come to one temperature and stay at it, and record again"
+        }
         contribution::CLOCK => "calibrate the receiver's clock",
         contribution::DISTANCE => {
             "measure the distance more exactly, or from farther away while the signal is strong"

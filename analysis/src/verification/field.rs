@@ -79,7 +79,7 @@ fn of_unit_moment(placement: Placement, distance_m: f64, carrier_hz: f64) -> f64
 }
 
 /// What one capture puts into the formula.
-struct Part {
+pub(super) struct Part {
     /// Place of the magnitude among the inputs.
     signal: usize,
     /// Places of the calibrations of the axes.
@@ -91,7 +91,7 @@ struct Part {
 }
 
 impl Part {
-    fn add(capture: &Heard<'_>, inputs: &mut Inputs) -> Result<Self, NotJudged> {
+    pub(super) fn add(capture: &Heard<'_>, inputs: &mut Inputs) -> Result<Self, NotJudged> {
         let (transmitter, calibration) = (capture.transmitter, capture.calibration);
         let missing = |what: &str| NotJudged(format!("the capture is not calibrated: {what}"));
         let (Some(vector), Some(_)) =
@@ -118,7 +118,7 @@ impl Part {
     }
 
     /// Magnitude over the axes when each channel's calibration is off by its factor.
-    fn magnitude(&self, x: &[f64]) -> f64 {
+    pub(super) fn magnitude(&self, x: &[f64]) -> f64 {
         let factor = |j: usize| self.factors.get(j).map_or(1.0, |place| x[*place]);
         let off = Vector3::from_fn(|j, _| factor(j) * self.channels[j]);
         x[self.signal] * (self.orthogonal * off).norm()

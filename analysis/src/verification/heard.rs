@@ -38,7 +38,7 @@ pub struct Heard<'a> {
 }
 
 impl Heard<'_> {
-    /// Mean carrier over the capture, Hz. Not judged without a calibrated clock.
+    /// Carrier over the capture, Hz: its mean. Not judged without a calibrated clock.
     pub fn carrier(&self) -> Result<Budget, NotJudged> {
         let Some(u_ppm) = self.u_clock_ppm() else {
             let why =
@@ -48,7 +48,18 @@ impl Heard<'_> {
         let mut inputs = Inputs::new();
         let signal = inputs.add(self.signal("Hz", self.carrier_of_this_capture())?);
         let clock = inputs.add(Input::normal(contribution::CLOCK, "ppm", 0.0, u_ppm)?);
-        Ok(propagate(&inputs, |x| x[signal] * (1.0 + 1e-6 * x[clock]))?)
+        let drift =
+            inputs.add(Input::rectangular(contribution::DRIFT, "Hz", 0.0, self.half_drift_hz())?);
+        Ok(propagate(&inputs, |x| (x[signal] + x[drift]) * (1.0 + 1e-6 * x[clock]))?)
+    }
+
+    /// How far the carrier is from its mean at the ends of the capture, Hz: what is
+    /// judged is the unit, which has no single carrier while it drifts. A drift
+    /// within its uncertainty is none.
+    fn half_drift_hz(&self) -> f64 {
+        let drift = self.transmitter.carrier_drift_hz_per_s;
+        let real = drift.value.abs() > 3.0 * drift.u;
+        if real { 0.5 * drift.value.abs() * self.duration_s } else { 0.0 }
     }
 
     /// Mean time on, s.
@@ -81,7 +92,7 @@ impl Heard<'_> {
 
     /// The carrier with what is new in every capture, Hz: noise and repeatability.
     pub(super) fn carrier_of_this_capture(&self) -> Reading {
-        without(self.transmitter.carrier_hz, self.u_clock_hz())
+        self.transmitter.carrier_hz.without(self.u_clock_hz())
     }
 
     /// What the receiver's clock adds to the uncertainty of carriers, Hz.
@@ -104,7 +115,7 @@ impl Heard<'_> {
         Input::observed(contribution::SIGNAL, unit, reading, self.degrees_of_freedom())
     }
 
-    fn u_clock_ppm(&self) -> Option<f64> {
+    pub(super) fn u_clock_ppm(&self) -> Option<f64> {
         self.calibration.clock_offset_ppm?;
         self.calibration.clock_offset_u_ppm
     }
@@ -114,7 +125,7 @@ impl Heard<'_> {
         let known_ppm = self.u_clock_ppm();
         let u_clock = measured.value * known_ppm.unwrap_or(0.0) * 1e-6;
         let mut inputs = Inputs::new();
-        let signal = inputs.add(self.signal("s", without(measured, u_clock))?);
+        let signal = inputs.add(self.signal("s", measured.without(u_clock))?);
         let clock = inputs.add(match known_ppm {
             Some(u_ppm) => Input::normal(contribution::CLOCK, "ppm", 0.0, u_ppm)?,
             None => Input::rectangular(contribution::CLOCK, "ppm", 0.0, WORST_CLOCK_PPM)?,
@@ -122,10 +133,4 @@ impl Heard<'_> {
         let edges = inputs.add(Input::rectangular(contribution::EDGES, "s", 0.0, edges_s)?);
         Ok(propagate(&inputs, |x| (x[signal] + x[edges]) / (1.0 + 1e-6 * x[clock]))?)
     }
-}
-
-/// A reading with a part of its uncertainty taken out of it again.
-fn without(reading: Reading, u_part: f64) -> Reading {
-    let variance = reading.u * reading.u - u_part * u_part;
-    Reading::new(reading.value, variance.max(0.0).sqrt())
 }

@@ -14,10 +14,12 @@
 //!   `advice` says what would settle what stays undecided. What lacks a
 //!   calibration is not judged, and a unit with a bound that was not judged does not
 //!   conform by that set; nothing is guessed.
+//! * [`as_measured`] takes apart what a measurement alone states.
 //! * [`behaviour`] looks for what no limit forbids and experience fears, and
 //!   [`temperature`] for a carrier that leaves its band in the cold.
 
 mod advice;
+pub mod as_measured;
 pub mod behaviour;
 mod field;
 mod heard;
@@ -38,6 +40,8 @@ pub mod contribution {
     pub const SIGNAL: &str = "noise and repeatability";
     /// The receiver's clock.
     pub const CLOCK: &str = "receiver's clock";
+    /// Of the carrier, from the first to the last second.
+    pub const DRIFT: &str = "drift over the capture";
     /// Where a pulse is taken to begin and to end.
     pub const EDGES: &str = "placement of the edges";
     /// The field calibration of each axis begins so.

@@ -412,3 +412,33 @@ fn nonsense_is_refused() {
     let document = verify(folder.path(), &["a", "--json"]).json();
     assert!(numbers(&json!([document["rule"]["risk"]]))[0] > 0.0);
 }
+
+#[test]
+fn a_measurement_takes_its_uncertainties_apart() {
+    let folder = tempdir().unwrap();
+    unit(1e-6).write(folder.path(), "a");
+    let run = coilrig(folder.path(), &["measure", "a", "--budget"]);
+    run.with_code(0);
+    for part in ["budget of the carrier of T1 (Hz)", "receiver's clock", "calibration, axis z"] {
+        assert!(run.stdout.contains(part), "{part}: {run:?}");
+    }
+    assert_eq!(run.stdout.matches("together ").count(), 6, "{run:?}");
+    coilrig(folder.path(), &["measure", "a", "--budget", "--json"]).with_code(2);
+}
+
+/// A carrier that wanders by 12 Hz over the capture has no single value: what is
+/// judged is the unit.
+#[test]
+fn a_drifting_carrier_close_to_the_limit_is_undecided() {
+    let folder = tempdir().unwrap();
+    // From 457 070 Hz up by 0.4 Hz a second, to 457 082 Hz at the end; on average
+    // 4 Hz within the limit.
+    let drifting = |t: &mut Transmitter| (t.carrier_hz, t.drift_hz_per_s) = (457_070.0, 0.4);
+    changed(unit(1e-6), drifting).write(folder.path(), "a");
+    let run = verify(folder.path(), &[&["a", "--json", "--budget"], &AT_3_M[..]].concat());
+    let carrier = quantity(&run.json(), "carrier").clone();
+    assert!((number(&carrier["value"]) - 457_076.0).abs() < 0.5, "{carrier}");
+    assert_eq!(carrier["decision"], "undecided", "{carrier}");
+    assert!(carrier["advice"].as_str().unwrap().contains("temperature"), "{carrier}");
+    assert!(run.stdout.contains("the carrier drifts"), "{run:?}");
+}

@@ -9,6 +9,7 @@ use coilrig_analysis::verification::behaviour::carrier_offsets;
 use coilrig_analysis::verification::{JudgedQuantity, UNTIL_DECIDED, Verification};
 use maud::{Markup, PreEscaped, html};
 
+use super::super::budget;
 use super::super::pictures::draw;
 use super::super::verification::{self, table, words};
 use super::class;
@@ -16,7 +17,7 @@ use crate::error::Result;
 use crate::verifying::{Examined, Terms, UnitVerified};
 
 /// The sheet of a unit.
-pub(super) fn sheet(unit: &UnitVerified, terms: &Terms, budget: bool) -> Result<Markup> {
+pub(super) fn sheet(unit: &UnitVerified, terms: &Terms, with_budget: bool) -> Result<Markup> {
     let pictures = pictures(unit, &terms.set)?;
     Ok(html! {
         section.sheet {
@@ -43,7 +44,7 @@ pub(super) fn sheet(unit: &UnitVerified, terms: &Terms, budget: bool) -> Result<
             (conditions(unit, terms))
             (cautions())
             (signature(unit))
-            @if budget { div.budgets { (budgets(unit)) } }
+            @if with_budget { div.budgets { (budgets(unit)) } }
         }
     })
 }
@@ -225,7 +226,7 @@ fn receiver(capture: &Examined) -> String {
 fn budgets(unit: &UnitVerified) -> Markup {
     html! {
         @for judged in &unit.verification.quantities { @if let Ok(found) = &judged.finding {
-            @let rows = table::budget_rows(&found.budget);
+            @let rows = budget::rows(&found.budget);
             h2 { "Budget of the " (judged.quantity) " (" (words::si_unit(judged.quantity)) ")" }
             table.budget {
                 thead { tr { @for cell in &rows[0] { th { (cell) } } } }

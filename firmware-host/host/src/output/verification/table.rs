@@ -2,17 +2,17 @@
 
 use coilrig_analysis::conformity::Decision;
 use coilrig_analysis::limits::{LimitSet, Quantity};
-use coilrig_analysis::uncertainty::Budget;
 use coilrig_analysis::units;
 use coilrig_analysis::verification::temperature::OverTemperature;
 use coilrig_analysis::verification::{JudgedQuantity, UNTIL_DECIDED, Verification};
 
 use super::{cautions, words};
+use crate::output::budget;
 use crate::output::columns::align;
 use crate::verifying::{Examined, Terms, UnitVerified};
 
 /// One unit: its decision, each quantity, what to do, what to know.
-pub fn unit(unit: &UnitVerified, terms: &Terms, budget: bool) -> String {
+pub fn unit(unit: &UnitVerified, terms: &Terms, with_budget: bool) -> String {
     let mut text = format!("{}: {}\n", unit.name(), headline(unit, &terms.set));
     for capture in &unit.captures {
         text += &format!("{}\n", about_capture(capture));
@@ -44,12 +44,11 @@ pub fn unit(unit: &UnitVerified, terms: &Terms, budget: bool) -> String {
         text += "\nto know of this unit:\n";
         notes.iter().for_each(|note| text += &format!("  {note}\n"));
     }
-    if budget {
+    if with_budget {
         for judged in &unit.verification.quantities {
             if let Ok(found) = &judged.finding {
                 let unit = words::si_unit(judged.quantity);
-                text += &format!("\nbudget of the {} ({unit}):\n", judged.quantity);
-                text += &align(&budget_rows(&found.budget));
+                text += &budget::table(&judged.quantity.to_string(), unit, &found.budget);
             }
         }
     }
@@ -136,53 +135,6 @@ fn remark(judged: &JudgedQuantity, captures: usize) -> String {
             text
         }
     }
-}
-
-/// The budget table.
-pub fn budget_rows(budget: &Budget) -> Vec<Vec<String>> {
-    let header = [
-        "contribution",
-        "type",
-        "distribution",
-        "value",
-        "u",
-        "ν",
-        "sensitivity",
-        "u in result",
-        "share",
-    ];
-    let mut rows = vec![header.map(String::from).to_vec()];
-    // Beyond a million nobody can tell it from none at all.
-    let freedom = |n: f64| if n < 1e6 { units::significant(n.floor(), 6) } else { "∞".into() };
-    let small = |v: f64| {
-        let plain = v == 0.0 || (1e-3..1e6).contains(&v.abs());
-        if plain { units::significant(v, 3) } else { format!("{v:.2e}").replace('-', "−") }
-    };
-    for c in &budget.contributions {
-        let with_unit = |text: String| format!("{text} {}", c.unit).trim_end().to_owned();
-        rows.push(vec![
-            c.name.clone(),
-            format!("{:?}", c.evaluation),
-            c.distribution.name().into(),
-            with_unit(if c.value.abs() < 1e-3 {
-                small(c.value)
-            } else {
-                units::significant(c.value, 7)
-            }),
-            with_unit(small(c.u)),
-            freedom(c.degrees_of_freedom),
-            small(c.sensitivity),
-            small(c.u_contribution),
-            format!("{:.1} %", 100.0 * c.share),
-        ]);
-    }
-    let mut total = vec![String::new(); rows[0].len()];
-    total[0] = "together".into();
-    total[5] = freedom(budget.degrees_of_freedom);
-    total[7] = small(budget.u);
-    total[8] = "100 %".into();
-    rows.push(total);
-    rows
 }
 
 /// The carrier over temperature in words.
