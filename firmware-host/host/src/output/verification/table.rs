@@ -71,7 +71,9 @@ pub fn certainty(unit: &UnitVerified) -> String {
     match unit.verification.quantities.iter().any(not_judged) {
         true => "not all of it was judged".into(),
         false if unit.decision() == Decision::DoesNotConform => "not all limits are kept".into(),
-        false => format!("all limits are kept with {} or more", words::probability(least)),
+        false => {
+            format!("all limits are kept with a probability of at least {}", words::at_least(least))
+        }
     }
 }
 

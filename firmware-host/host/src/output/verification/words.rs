@@ -70,6 +70,11 @@ pub fn probability(p: f64) -> String {
     }
 }
 
+/// A lower bound of a probability in per cent, rounded down, never 100 %.
+pub fn at_least(p: f64) -> String {
+    format!("{:.2} %", (1e4 * p.min(0.9999)).floor() / 100.0)
+}
+
 /// What is decided of a quantity.
 pub fn decision(judged: &JudgedQuantity) -> String {
     match (&judged.finding, &judged.bound) {
@@ -146,6 +151,11 @@ mod tests {
     fn probabilities_are_never_certain() {
         let texts = [1.0, 0.9975, 0.95, 0.5, 0.0].map(probability);
         assert_eq!(texts, ["> 99.99 %", "99.75 %", "95.0 %", "50.0 %", "< 0.01 %"]);
+    }
+
+    #[test]
+    fn lower_bounds_are_rounded_down() {
+        assert_eq!([1.0, 0.99629, 0.5].map(at_least), ["99.99 %", "99.62 %", "50.00 %"]);
     }
 
     #[test]
