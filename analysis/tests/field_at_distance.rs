@@ -123,6 +123,7 @@ fn run(placement: Placement, axes: usize, distance_m: f64, draws: usize) -> (f64
                 calibration: &calibration,
                 axes,
                 duration_s: 60.0,
+                clipped: false,
             })
             .collect();
         let budget = field_at(target_m, &heard, &setup).unwrap();
@@ -173,6 +174,7 @@ fn without_error_the_field_is_that_of_the_dipole() {
             calibration: &calibration,
             axes: 3,
             duration_s: 60.0,
+            clipped: false,
         };
         let found = field_at(10.0, &[heard], &setup).unwrap();
         assert!((found.value / truth - 1.0).abs() < 1e-9, "{placement:?}: {}", found.value / truth);
@@ -189,8 +191,13 @@ fn what_is_not_calibrated_is_not_judged() {
     let whole = calibration(3);
     let without_scale = Calibration { field_per_count: None, ..whole.clone() };
     let without_u = Calibration { field_per_count_u_rel: None, ..whole.clone() };
-    let heard =
-        |calibration| Heard { transmitter: &transmitter, calibration, axes: 3, duration_s: 60.0 };
+    let heard = |calibration| Heard {
+        transmitter: &transmitter,
+        calibration,
+        axes: 3,
+        duration_s: 60.0,
+        clipped: false,
+    };
     let refused = |calibration| field_at(10.0, &[heard(calibration)], &setup).unwrap_err().0;
     assert!(refused(&without_scale).contains("field_per_count"));
     assert!(refused(&without_u).contains("field_per_count_u_rel"));
@@ -212,8 +219,13 @@ fn budgets_of_a_measurement_are_what_it_states() {
     let u_calibration = by_axes.iter().map(|u| u * u).sum::<f64>().sqrt() * 3e-6;
     let u_field = transmitter.amplitude.u.hypot(u_calibration);
     transmitter.field_a_per_m = Some(Reading::new(3e-6, u_field));
-    let heard =
-        Heard { transmitter: &transmitter, calibration: &calibration, axes: 3, duration_s: 60.0 };
+    let heard = Heard {
+        transmitter: &transmitter,
+        calibration: &calibration,
+        axes: 3,
+        duration_s: 60.0,
+        clipped: false,
+    };
     let budgets = as_measured::budgets(&heard).unwrap();
     let stated = [
         transmitter.carrier_hz,

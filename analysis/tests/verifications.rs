@@ -204,7 +204,8 @@ fn measured(truth: &Truth, bench: &Bench, pulses: usize, rng: &mut ChaCha8Rng) -
 
 fn judge(transmitter: &Transmitter, setup: &Setup, set: &LimitSet, rule: Rule) -> Verification {
     let calibration = calibration();
-    let heard = Heard { transmitter, calibration: &calibration, axes: 3, duration_s: 60.0 };
+    let heard =
+        Heard { transmitter, calibration: &calibration, axes: 3, duration_s: 60.0, clipped: false };
     verify(&[heard], Some(setup), set, rule)
 }
 

@@ -28,8 +28,9 @@ pub struct Knowledge {
 
 impl From<&Budget> for Knowledge {
     fn from(budget: &Budget) -> Self {
-        let Budget { value, u, degrees_of_freedom, .. } = *budget;
-        Self { value, u, degrees_of_freedom }
+        // Cut as for coverage factors, so that decision and interval agree.
+        let degrees_of_freedom = budget.degrees_of_freedom.floor();
+        Self { value: budget.value, u: budget.u, degrees_of_freedom }
     }
 }
 

@@ -29,6 +29,8 @@ struct Unchecked {
     name: String,
     title: String,
     note: Option<String>,
+    #[serde(default)]
+    in_part: bool,
     valid_from: Option<i32>,
     valid_until: Option<Spanned<i32>>,
     #[serde(default)]
@@ -61,8 +63,8 @@ impl LimitSet {
     /// so far from any transmitter that the unit must be wrong.
     pub fn parse(text: &str) -> Result<Self, LimitsError> {
         checked(text).map_err(|(place, what)| {
-            let line_of = |at: usize| text[..at].matches('\n').count() + 1;
-            LimitsError { line: place.map(|p| line_of(p.start.min(text.len()))), what }
+            let line_of = |at: usize| text.bytes().take(at).filter(|&b| b == b'\n').count() + 1;
+            LimitsError { line: place.map(|p| line_of(p.start)), what }
         })
     }
 }
@@ -94,6 +96,7 @@ fn checked(text: &str) -> Result<LimitSet, Fault> {
         name: file.name,
         title: file.title,
         note: file.note,
+        in_part: file.in_part,
         valid_from: file.valid_from,
         valid_until: file.valid_until.map(Spanned::into_inner),
         bounds,

@@ -8,6 +8,7 @@
 //! name = "my-club"                  # as it stands in results
 //! title = "Rental rack of the club"
 //! note = "stricter than the standard"   # optional
+//! in_part = false                   # optional: true when some bounds are missing here
 //!
 //! [[bound]]
 //! quantity = "carrier"              # carrier, on-time, off-time, period, field, residual-carrier

@@ -75,6 +75,9 @@ pub struct LimitSet {
     /// What a reader of a decision by this set must know.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
+    /// Not all that the document demands is held, so that no unit conforms to it here.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub in_part: bool,
     /// Year from which units were made to it; absent for one that no unit is made to.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub valid_from: Option<i32>,

@@ -63,7 +63,7 @@ mod train;
 pub use analyser::{Analyser, Event};
 pub use envelope::{Envelope, EnvelopeCollector};
 pub use format::{Calibration, FormatError, StreamFormat};
-pub use measurement::{Measurement, PulseCount, Transmitter};
+pub use measurement::{Measurement, PulseCount, TOO_WEAK, Transmitter};
 pub use pulse::Pulse;
 pub use steady::SteadyCarrier;
 

@@ -39,6 +39,10 @@ pub fn field_at(target_m: f64, captures: &[Heard<'_>], setup: &Setup) -> Result<
         let what = "fields in three directions need a receiver of three axes";
         return Err(NotJudged(what.into()));
     }
+    if captures.iter().any(|c| c.clipped) {
+        let what = "samples are at full scale: lower the gain or move away, and record again";
+        return Err(NotJudged(what.into()));
+    }
     let mut inputs = Inputs::new();
     let mut parts: Vec<Part> = Vec::new();
     for capture in captures {

@@ -2,7 +2,7 @@
 
 use super::contribution;
 use crate::reading::Reading;
-use crate::signal::{CARRIER_HZ, Calibration, Transmitter};
+use crate::signal::{CARRIER_HZ, Calibration, TOO_WEAK, Transmitter};
 use crate::uncertainty::{Budget, Input, Inputs, UncertaintyError, propagate};
 
 /// Greatest clock error that a capture can state, ppm: what is assumed of times
@@ -35,9 +35,20 @@ pub struct Heard<'a> {
     pub axes: usize,
     /// Length of the capture, s.
     pub duration_s: f64,
+    /// Samples were at full scale, so that the field is read too low.
+    pub clipped: bool,
 }
 
 impl Heard<'_> {
+    /// Whether the uncertainties of the measurement are good enough to judge by.
+    pub(super) fn judgeable(&self) -> Result<(), NotJudged> {
+        if self.transmitter.notes.iter().any(|note| note == TOO_WEAK) {
+            let what = "the signal is too weak for single pulses: measure closer";
+            return Err(NotJudged(what.into()));
+        }
+        Ok(())
+    }
+
     /// Carrier over the capture, Hz: its mean. Not judged without a calibrated clock.
     pub fn carrier(&self) -> Result<Budget, NotJudged> {
         let Some(u_ppm) = self.u_clock_ppm() else {

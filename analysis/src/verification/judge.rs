@@ -4,7 +4,7 @@ use super::advice;
 use super::field::field_at;
 use super::heard::{Heard, NotJudged};
 use super::setup::{Placement, Setup};
-use crate::conformity::{Acceptance, Assessment, Knowledge, Rule, Verdict, acceptance};
+use crate::conformity::{Acceptance, Assessment, Decision, Knowledge, Rule, Verdict, acceptance};
 use crate::limits::{Bound, LimitSet, Quantity};
 use crate::uncertainty::Budget;
 
@@ -68,7 +68,7 @@ pub fn verify(
         })
         .collect();
     let bounded = || quantities.iter().filter(|q| q.bound.is_some());
-    let all_judged = bounded().all(|q| q.finding.is_ok());
+    let all_judged = !set.in_part && bounded().all(|q| q.finding.is_ok());
     let assessments = bounded().filter_map(|q| q.finding.as_ref().ok()?.assessment);
     let verdict = Verdict::over(rule, assessments, all_judged);
     Verification { quantities, verdict }
@@ -101,7 +101,11 @@ fn findings(
     };
     let of_each = |measure: &dyn Fn(&Heard<'_>) -> Result<Budget, NotJudged>| {
         let numbered = captures.iter().enumerate();
-        numbered.map(|(i, heard)| measure(heard).map(|b| judged(Some(i), b))).collect()
+        let one = |(i, heard): (usize, &Heard<'_>)| {
+            heard.judgeable()?;
+            Ok(judged(Some(i), measure(heard)?))
+        };
+        numbered.map(one).collect()
     };
     match quantity {
         Quantity::Carrier => of_each(&|h| h.carrier()),
@@ -112,7 +116,9 @@ fn findings(
         Quantity::Field { distance_m } => match setup {
             None => vec![Err(NotJudged("the measuring distance is not given".into()))],
             Some(setup) if setup.placement == Placement::ThreeDirections => {
-                vec![field_at(distance_m, captures, setup).map(|b| judged(None, b))]
+                let good = captures.iter().try_for_each(Heard::judgeable);
+                let field = good.and_then(|()| field_at(distance_m, captures, setup));
+                vec![field.map(|b| judged(None, b))]
             }
             Some(setup) => of_each(&|h| field_at(distance_m, std::slice::from_ref(h), setup)),
         },
@@ -129,8 +135,8 @@ fn judge(
     let assessed = bound.map(|bound| {
         let known = Knowledge::from(&budget);
         let assessment = rule.assess(&known, bound.lower, bound.upper);
-        let (u, freedom) = (budget.u, budget.degrees_of_freedom);
-        let accepted = acceptance(rule, u, freedom, bound.lower, bound.upper);
+        let accepted =
+            acceptance(rule, known.u, known.degrees_of_freedom, bound.lower, bound.upper);
         let advice = advice::for_undecided(&budget, bound, &assessment, rule, duration_s);
         (assessment, accepted, advice)
     });
@@ -142,8 +148,8 @@ fn judge(
 }
 
 /// The capture that decides: the worst decision, of those the least probable to
-/// conform, of those the closest to a limit. One that cannot be judged stands back
-/// behind those that can.
+/// conform, of those the closest to a limit. Where one of several could not be judged,
+/// the others can only find that the unit does not conform.
 fn worst(
     findings: Vec<Result<Judged, NotJudged>>,
     bound: Option<&Bound>,
@@ -152,20 +158,26 @@ fn worst(
         let assessed = judged.assessment.map(|a| (a.decision, 1.0 - a.probability_of_conformity));
         (assessed, -margin_in_u(judged, bound))
     };
-    let mut missing = NotJudged("no capture of the unit".into());
+    let mut missing: Option<NotJudged> = None;
     let mut found: Option<Judged> = None;
     for finding in findings {
         match finding {
-            Err(why) => missing = why,
+            Err(why) => missing = Some(why),
             Ok(judged) => {
-                let worse = found.as_ref().is_none_or(|f| badness(&judged) > badness(f));
-                if worse {
+                if found.as_ref().is_none_or(|f| badness(&judged) > badness(f)) {
                     found = Some(judged);
                 }
             }
         }
     }
-    found.ok_or(missing)
+    let fails =
+        |judged: &Judged| judged.assessment.is_some_and(|a| a.decision == Decision::DoesNotConform);
+    match (found, missing) {
+        (Some(judged), None) => Ok(judged),
+        (Some(judged), Some(_)) if fails(&judged) => Ok(judged),
+        (_, Some(why)) => Err(why),
+        (None, None) => Err(NotJudged("no capture of the unit".into())),
+    }
 }
 
 /// How far inside the nearer limit the value lies, in standard uncertainties. Without

@@ -160,6 +160,22 @@ fn what_is_not_calibrated_or_placed_is_not_judged() {
         assert!(found["not_judged"].as_str().unwrap().contains(why), "{found}");
         assert!(found.get("value").is_none() && found.get("decision").is_none(), "{found}");
     }
+    // One of several captures that cannot be judged is not passed over.
+    let both = document(&[&["good", "no-clock", "--json"], &AT_3_M[..]].concat());
+    assert!(quantity(&both, "carrier")["not_judged"].as_str().unwrap().contains("clock"));
+    let loud = changed(unit(1e-6), |t| t.counts = vec![33_000.0, 20_000.0, 20_000.0]);
+    loud.write(folder.path(), "loud");
+    let why = document(&at("loud"));
+    let why = quantity(&why, "field")["not_judged"].as_str().unwrap().to_owned();
+    assert!(why.contains("full scale"), "{why}");
+    let weak = changed(Scene { duration_s: 60.0, ..unit(1e-6) }, |t| {
+        t.counts.iter_mut().for_each(|c| *c *= 0.0075);
+    });
+    weak.write(folder.path(), "weak");
+    let why = document(&at("weak"));
+    assert_eq!(why["decision"], "undecided");
+    let why = quantity(&why, "period")["not_judged"].as_str().unwrap().to_owned();
+    assert!(why.contains("too weak"), "{why}");
     // What the others break they break all the same.
     changed(unit(1e-6), |t| t.on_s = 0.05).write(folder.path(), "short");
     verify(folder.path(), &["short"]).with_code(1);
@@ -186,6 +202,9 @@ fn an_old_unit_is_judged_by_its_time_with_the_newer_limits_beside() {
     assert_eq!(code, 0, "456.9 to 457.1 kHz: {by_band:#}");
     let (_, by_ets) = judged(&old, &["--built", "1999"]);
     assert_eq!(by_ets["limits"]["name"], "ets-300-718");
+    // Of that one only the carrier is held: it cannot let a unit pass.
+    assert_eq!(quantity(&by_ets, "carrier")["decision"], "conforms");
+    assert_eq!(by_ets["decision"], "undecided");
 }
 
 #[test]

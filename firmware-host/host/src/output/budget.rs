@@ -21,6 +21,7 @@ pub fn of_measurement(measured: &Measured) -> Result<String> {
             calibration: &measured.capture.calibration,
             axes: measured.capture.format.axes,
             duration_s: measured.measurement.duration_s,
+            clipped: measured.clipped,
         };
         let budgets = as_measured::budgets(&heard).map_err(|why| {
             let place = format!("{}, {}", measured.capture.paths.meta.display(), transmitter.label);

@@ -104,6 +104,7 @@ fn heard(measured: &Measured, chosen: usize) -> Heard<'_> {
         calibration: &measured.capture.calibration,
         axes: measured.capture.format.axes,
         duration_s: measured.measurement.duration_s,
+        clipped: measured.clipped,
     }
 }
 

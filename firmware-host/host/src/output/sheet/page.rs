@@ -25,7 +25,7 @@ pub(super) fn sheet(unit: &UnitVerified, terms: &Terms, with_budget: bool) -> Re
             (identity(unit))
             div class={ "decision " (class(unit.decision())) } {
                 strong { (unit.decision()) }
-                " by " (terms.set.title) ": " (table::certainty(unit))
+                " by " (terms.set.title) ": " (table::certainty(unit, &terms.set))
                 @if unit.decision() == Decision::Undecided { div.more { (UNTIL_DECIDED) } }
                 @if let Some((set, found)) = &unit.newer {
                     div.more { "By the newer limits, " (set.title) ": " (found.verdict.decision) "." }

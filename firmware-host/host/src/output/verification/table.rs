@@ -62,14 +62,14 @@ fn headline(unit: &UnitVerified, set: &LimitSet) -> String {
         Decision::DoesNotConform => format!("does not conform to {}", set.name),
         Decision::Undecided => format!("undecided by {}", set.name),
     };
-    format!("{by} ({})", certainty(unit))
+    format!("{by} ({})", certainty(unit, set))
 }
 
 /// How sure it is that a unit keeps all its limits.
-pub fn certainty(unit: &UnitVerified) -> String {
+pub fn certainty(unit: &UnitVerified, set: &LimitSet) -> String {
     let least = unit.verification.verdict.probability_of_conformity_at_least;
-    match unit.verification.quantities.iter().any(not_judged) {
-        true => "not all of it was judged".into(),
+    match unit.verification.quantities.iter().any(not_judged) || set.in_part {
+        true => "not all that it demands was judged".into(),
         false if unit.decision() == Decision::DoesNotConform => "not all limits are kept".into(),
         false => {
             format!("all limits are kept with a probability of at least {}", words::at_least(least))
@@ -218,7 +218,11 @@ fn because(unit: &UnitVerified) -> String {
             let open =
                 all.iter().filter(|q| not_judged(q)).map(|q| format!("{} not judged", q.quantity));
             let because: Vec<String> = of(Decision::Undecided).into_iter().chain(open).collect();
-            if because.is_empty() { "all together".into() } else { because.join(", ") }
+            if because.is_empty() {
+                "not all is judged, or all together".into()
+            } else {
+                because.join(", ")
+            }
         }
     }
 }
