@@ -14,8 +14,9 @@
 //! | coplanar, three axes | 1 + 3/2 a₁² | 1 + 3/2 σ² | √(9/2) σ² |
 //! | coplanar, one axis | 1 − ½ (a₁² + a₂² + b₁² + b₂²) + 2 a₁b₁ − a₂b₂ | 1 − 2 σ² | √7 σ² |
 //!
-//! Accuracy: for σ = 5° the mean is good to 4e-4 of the field, the spread to a
-//! twentieth of itself (the test draws tilts and computes the dipole's field).
+//! Accuracy for σ = 5°: the mean is good to 4e-4 of the field. The spread is 1 to 6 %
+//! of itself too large, since the next order takes from it (the test draws tilts and
+//! computes the dipole's field).
 
 use super::setup::Placement;
 
@@ -80,7 +81,8 @@ mod tests {
                     (mean - expected).abs() < 4e-4,
                     "{placement:?}, {axes}: {mean}, {expected}"
                 );
-                assert!((variance.sqrt() / u - 1.0).abs() < 0.05, "{placement:?}, {axes}: {u}");
+                let ratio = variance.sqrt() / u;
+                assert!((0.93..1.01).contains(&ratio), "{placement:?}, {axes}: {ratio}");
             }
         }
     }
