@@ -8,6 +8,7 @@
 //! Quantities are in SI base units and carry the unit in their name;
 //! alternating fields are RMS values.
 
+pub mod conformity;
 pub mod field;
 pub mod level;
 pub mod limits;
@@ -18,4 +19,6 @@ pub mod reading;
 pub mod scenario;
 pub mod signal;
 pub mod survey;
+pub mod uncertainty;
 pub mod units;
+pub mod verification;

@@ -27,4 +27,10 @@ impl Reading {
     pub fn u_rel(self) -> f64 {
         self.u / self.value.abs()
     }
+
+    /// The same with a part of its uncertainty taken out again, down to nothing.
+    pub fn without(self, u_part: f64) -> Self {
+        let variance = self.u * self.u - u_part * u_part;
+        Self { value: self.value, u: variance.max(0.0).sqrt() }
+    }
 }

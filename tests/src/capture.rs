@@ -34,6 +34,8 @@ pub struct Transmitter {
     pub first_s: f64,
     /// Length of an edge.
     pub edge_s: f64,
+    /// Change of the carrier, Hz per second from the first sample on.
+    pub drift_hz_per_s: f64,
     /// Signed magnitude on each channel while on, counts.
     pub counts: Vec<f64>,
 }
@@ -77,6 +79,7 @@ impl Scene {
             on_s: 0.0903,
             first_s: 0.4123,
             edge_s: 0.002,
+            drift_hz_per_s: 0.0,
             counts: vec![2000.0 / 3.0, -1000.0 / 3.0, 2000.0 / 3.0],
         };
         let global = [
@@ -216,7 +219,8 @@ impl Transmitter {
         let on =
             |into_s: f64| ramp(into_s / self.edge_s) - ramp((into_s - self.on_s) / self.edge_s);
         let before = if pulse > 0.0 { on(into_s + self.period_s) } else { 0.0 };
-        let (sin, cos) = (TAU * (self.carrier_hz - zero_hz) * time_s).sin_cos();
+        let offset_hz = self.carrier_hz - zero_hz + 0.5 * self.drift_hz_per_s * time_s;
+        let (sin, cos) = (TAU * offset_hz * time_s).sin_cos();
         let amplitude = on(into_s) + before;
         (amplitude * cos, amplitude * sin)
     }

@@ -10,6 +10,7 @@
 
 pub mod axis;
 pub mod canvas;
+pub mod carrier_over_time;
 pub mod coupling_over_distance;
 pub mod drawing;
 pub mod field_over_distance;
@@ -17,6 +18,7 @@ mod font;
 pub mod legend;
 pub mod over_time;
 pub mod plot;
+pub mod pulse_envelope;
 pub mod pulse_timeline;
 pub mod style;
 

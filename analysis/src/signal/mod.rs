@@ -22,6 +22,7 @@
 //!   `faint_trains` keeps both kinds of weak trains.
 //! * `tracker` orders pulses into trains, `train` holds the sums from which each
 //!   reported value and its uncertainty follow, `identity` joins the trains of one unit.
+//! * `envelope` shows the mean shape of a unit's pulses, in a second pass over the samples.
 //!
 //! Samples are complex baseband; a carrier of RMS amplitude *A* counts has
 //! magnitude *A*, and noise of density *n* (RMS counts per √Hz) has
@@ -36,6 +37,7 @@ mod burst;
 mod conditioner;
 mod decimator;
 mod edges;
+mod envelope;
 mod faint;
 mod faint_trains;
 mod fit;
@@ -65,8 +67,9 @@ mod train;
 pub use analyser::Analyser;
 pub use analysis::{Analysis, Event};
 pub use conditioner::Conditioner;
+pub use envelope::{Envelope, EnvelopeCollector};
 pub use format::{Calibration, FormatError, StreamFormat};
-pub use measurement::{Measurement, PulseCount, Transmitter};
+pub use measurement::{Measurement, PulseCount, TOO_WEAK, Transmitter};
 pub use pulse::Pulse;
 pub use steady::SteadyCarrier;
 

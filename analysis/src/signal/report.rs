@@ -3,7 +3,7 @@
 use super::CARRIER_HZ;
 use super::format::{Calibration, StreamFormat};
 use super::identity::{self, Unit};
-use super::measurement::{Measurement, PulseCount, Transmitter};
+use super::measurement::{Measurement, PulseCount, TOO_WEAK, Transmitter};
 use super::steady::SteadyCarrier;
 use super::tracker::{Tracker, Train};
 use crate::reading::Reading;
@@ -192,7 +192,7 @@ fn transmitter(
         );
     }
     if unit.train.faint {
-        notes.push("too weak for single pulses: measured by all of them together".into());
+        notes.push(TOO_WEAK.into());
     }
     if pulses.found < 4 {
         notes.push(format!("only {} pulses: record for longer", pulses.found));

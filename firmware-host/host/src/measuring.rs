@@ -24,6 +24,8 @@ pub struct Measured {
     pub pulses: Vec<(Pulse, Option<usize>)>,
     /// Means over stretches of time, when asked for.
     pub rows: Vec<Row>,
+    /// Samples were at full scale: fields are read too low.
+    pub clipped: bool,
     /// Things a person should know.
     pub warnings: Vec<String>,
 }
@@ -95,7 +97,8 @@ pub fn measure(path: &Path, keep: Keep) -> Result<Measured> {
             counted(measurement.stray_pulses as u64, "pulse")
         ));
     }
-    Ok(Measured { path: path.to_owned(), capture, measurement, pulses, rows, warnings })
+    let clipped = streamed.clipped > 0;
+    Ok(Measured { path: path.to_owned(), capture, measurement, pulses, rows, clipped, warnings })
 }
 
 /// Write the pulses back into the capture's metadata as SigMF annotations, in

@@ -7,3 +7,4 @@ mod measurement;
 mod range;
 mod truth;
 mod unusable_captures;
+mod verify;

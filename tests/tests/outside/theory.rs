@@ -5,7 +5,7 @@ use coilrig_analysis::field::constants::{
     MAGNETIC_CONSTANT_N_PER_A2, NOMINAL_CARRIER_HZ, SPEED_OF_LIGHT_M_PER_S, wave_number_rad_per_m,
 };
 use coilrig_analysis::field::dipole;
-use coilrig_analysis::limits;
+use coilrig_analysis::limits::{self, Quantity, published};
 use coilrig_analysis::range::Alignment;
 use coilrig_analysis::units;
 
@@ -71,6 +71,60 @@ fn limits_are_those_of_the_standard() {
     for limit in [limits::LEAST_FIELD_AT_10_M, limits::GREATEST_FIELD_AT_10_M] {
         assert_eq!(limit.distance_m, Some(10.0));
         assert!(limit.source.contains("300 718") && limit.from_memory);
+    }
+}
+
+/// Lower and upper bound of each published set, SI: EN 300 718-1, ERC 70-03 annex 2
+/// and ETS 300 718 of 1997 from memory, EN 282 from a second-hand listing.
+#[test]
+fn published_sets_hold_the_numbers_of_their_documents() {
+    let at = |distance_m| Quantity::Field { distance_m };
+    let sets = [
+        (
+            "en-300-718-1",
+            true,
+            vec![
+                (Quantity::Carrier, Some(457e3 - 80.0), Some(457e3 + 80.0)),
+                (Quantity::OnTime, Some(0.070), None),
+                (Quantity::OffTime, Some(0.400), None),
+                (Quantity::Period, Some(0.7), Some(1.3)),
+                (at(10.0), Some(0.5e-6), Some(2.2387e-6)),
+            ],
+        ),
+        (
+            "erc-70-03",
+            true,
+            vec![
+                (Quantity::Carrier, Some(456.9e3), Some(457.1e3)),
+                (at(10.0), None, Some(2.2387e-6)),
+            ],
+        ),
+        ("ets-300-718", true, vec![(Quantity::Carrier, Some(457e3 - 100.0), Some(457e3 + 100.0))]),
+        (
+            "en-282",
+            false,
+            vec![
+                (Quantity::Carrier, Some(457e3 - 100.0), Some(457e3 + 100.0)),
+                (Quantity::OnTime, Some(0.070), None),
+                (Quantity::OffTime, Some(0.200), None),
+                (Quantity::Period, Some(0.9 - 0.4), Some(0.9 + 0.4)),
+                (at(1.0), Some(0.5e-3), Some(2.16e-3)),
+            ],
+        ),
+    ];
+    assert_eq!(published::all().len(), sets.len());
+    for (name, from_memory, bounds) in sets {
+        let set = published::named(name).unwrap();
+        assert_eq!(set.bounds.len(), bounds.len(), "{name}");
+        for (quantity, lower, upper) in bounds {
+            let bound = set.bound(quantity).unwrap_or_else(|| panic!("{name}: no {quantity}"));
+            for (held, written) in [(bound.lower, lower), (bound.upper, upper)] {
+                assert_eq!(held.is_some(), written.is_some(), "{name}: {quantity}");
+                let (Some(held), Some(written)) = (held, written) else { continue };
+                assert!(near(held / written, 1.0, 1e-5), "{name}: {quantity} {held}");
+            }
+            assert_eq!(bound.from_memory, from_memory, "{name}: {quantity}");
+        }
     }
 }
 

@@ -9,7 +9,7 @@ use clap::Args;
 use super::{CAUTIONS, Outcome};
 use crate::error::{Error, Result};
 use crate::measuring::{self, Keep, Measured};
-use crate::output::{measurement, over_time};
+use crate::output::{budget, measurement, over_time};
 
 /// Find the transmitters in captures and measure each of them
 ///
@@ -28,6 +28,9 @@ pub struct Measure {
     /// Print CSV, one row a transmitter
     #[arg(long)]
     csv: bool,
+    /// Add what each uncertainty is made of
+    #[arg(long, conflicts_with_all = ["json", "csv"])]
+    budget: bool,
     /// Write the pulses found into the captures' metadata as SigMF annotations
     #[arg(long)]
     annotate: bool,
@@ -87,7 +90,11 @@ pub fn run(args: &Measure) -> Result<Outcome> {
     } else if args.csv {
         measurement::csv(&all)?
     } else {
-        all.iter().map(measurement::table).collect::<Vec<_>>().join("\n") + &told
+        let table = |m: &Measured| match args.budget {
+            true => Ok(measurement::table(m) + &budget::of_measurement(m)?),
+            false => Ok(measurement::table(m)),
+        };
+        all.iter().map(table).collect::<Result<Vec<_>>>()?.join("\n") + &told
     };
     std::io::stdout()
         .write_all(text.as_bytes())

@@ -13,6 +13,7 @@ mod ports;
 mod range;
 mod record;
 mod survey;
+mod verify;
 
 /// How a command that worked came out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,6 +55,7 @@ enum Command {
     Record(record::Record),
     Range(range::Range),
     Survey(survey::Arguments),
+    Verify(verify::Verify),
 }
 
 /// Read the command line, run the command, say what happened.
@@ -66,6 +68,7 @@ pub fn run() -> ExitCode {
         Command::Record(args) => record::run(args),
         Command::Range(args) => range::run(&args),
         Command::Survey(args) => survey::run(args),
+        Command::Verify(args) => verify::run(&args),
     };
     result.map_or_else(report, ExitCode::from)
 }

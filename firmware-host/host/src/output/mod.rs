@@ -1,8 +1,11 @@
 //! Results as documents, tables for machines and tables for people.
 
+pub mod budget;
 pub mod columns;
 pub mod demo_report;
 pub mod measurement;
 pub mod over_time;
 pub mod pictures;
+pub mod sheet;
 pub mod survey;
+pub mod verification;

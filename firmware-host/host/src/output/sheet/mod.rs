@@ -1,0 +1,78 @@
+//! The sheet of a unit: one HTML page with everything in it, made to be printed on
+//! A4, filed and signed. A batch begins with a table of all units, worst first.
+
+mod page;
+
+use coilrig_analysis::conformity::Decision;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use super::verification::{table, words};
+use crate::error::Result;
+use crate::verifying::{Terms, UnitVerified};
+
+const STYLE: &str = include_str!("sheet.css");
+
+/// The page of all `units`, with their budgets if asked for.
+///
+/// # Errors
+///
+/// A picture that cannot be drawn, a capture that can no longer be read.
+pub fn html(units: &[UnitVerified], terms: &Terms, batch: bool, budget: bool) -> Result<String> {
+    let sheets: Vec<Markup> =
+        units.iter().map(|unit| page::sheet(unit, terms, budget)).collect::<Result<_>>()?;
+    let title = match units {
+        [one] if !batch => format!("{}: verification", one.name()),
+        all => format!("{} units: verification", all.len()),
+    };
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                @if batch { (overview(units, terms)) }
+                @for sheet in &sheets { (sheet) }
+            }
+        }
+    };
+    Ok(page.into_string())
+}
+
+/// All units of a batch.
+fn overview(units: &[UnitVerified], terms: &Terms) -> Markup {
+    let rows = table::batch_rows(units, words::value_alone);
+    let (header, body) = rows.split_at(1);
+    html! {
+        section.sheet {
+            h1 { (units.len()) " units by " (terms.set.title) }
+            table.batch {
+                thead { @for row in header { tr { @for cell in row { th { (cell) } } } } }
+                tbody { @for (unit, row) in units.iter().zip(body) {
+                    tr class=(class(unit.decision())) {
+                        @for (place, cell) in row.iter().enumerate() {
+                            @if place < 2 { th { (cell) } } @else { td { (cell) } }
+                        }
+                    }
+                } }
+            }
+            p.note {
+                "Worst first. Uncertainties stand on the sheet of each unit, which follow."
+            }
+            p.note { (words::rule(terms.rule)) }
+            (page::cautions())
+        }
+    }
+}
+
+/// Style of a decision.
+fn class(decision: Decision) -> &'static str {
+    match decision {
+        Decision::Conforms => "conforms",
+        Decision::Undecided => "undecided",
+        Decision::DoesNotConform => "fails",
+    }
+}
