@@ -42,7 +42,7 @@ use crate::reading::Reading;
 /// Six numbers are fitted; with fewer turns nothing tells how well they fit.
 pub const LEAST_TURNS: usize = 9;
 /// Share of the information of evenly spread turns below which something is missing.
-const LEAST_SPREAD: f64 = 0.12;
+const LEAST_SPREAD: f64 = 0.05;
 /// Relative change of the field from turn to turn, noise aside, that is not steady.
 const MOST_CHANGE: f64 = 0.02;
 /// Noise over counts that no receiver is without: keeps weights finite.
