@@ -19,4 +19,5 @@ pub mod reading;
 pub mod scenario;
 pub mod signal;
 pub mod survey;
+pub mod uncertainty;
 pub mod units;

@@ -1,4 +1,4 @@
-//! Field limits of published standards, each with its source.
+//! Field limits that charts and ranges are drawn with.
 
 use serde::Serialize;
 
