@@ -61,7 +61,7 @@ pub enum NoSource {
     },
     /// Wire so long that the current is not the same all along it.
     #[error(
-        "the wire is {length_m:.1} m long, more than a fiftieth of the wavelength: its current is \
+        "the wire is {length_m:.1} m long, more than a twentieth of the wavelength: its current is \
          not the same all along it"
     )]
     LongWire {
@@ -73,9 +73,8 @@ pub enum NoSource {
     OnWire,
 }
 
-/// A fiftieth of 656 m: standing on a line of that length the current falls by
-/// less than 1 % from one end to the other (cos of 2π/50 is 0.992).
-const LONGEST_WIRE_M: f64 = 13.1;
+/// A twentieth of the wavelength of 656 m.
+const LONGEST_WIRE_M: f64 = 32.8;
 
 impl Source {
     /// Whether the numbers make sense.
@@ -113,12 +112,23 @@ impl Source {
             let (name, value) = ("the uncertainty of the angle in degrees", self.u_angle_deg);
             return Err(NoSource::Value { name, value, need: "30 at most" });
         }
-        let length_m = self.turns * std::f64::consts::TAU * self.radius_m.value;
+        let length_m = self.wire_m();
         if length_m > LONGEST_WIRE_M {
             return Err(NoSource::LongWire { length_m });
         }
         let field = self.field_a_per_m();
         if field.is_finite() && field != 0.0 { Ok(()) } else { Err(NoSource::OnWire) }
+    }
+
+    /// Length of the wire of one loop.
+    fn wire_m(&self) -> f64 {
+        self.turns * std::f64::consts::TAU * self.radius_m.value
+    }
+
+    /// The largest share by which the current can differ along the wire: that of a
+    /// standing wave, whose end is at a voltage's crest or node, 1 − cos kl.
+    pub fn wire_effect(&self) -> f64 {
+        1.0 - (wave_number_rad_per_m(NOMINAL_CARRIER_HZ) * self.wire_m()).cos()
     }
 
     /// RMS field along the axis at the coil's centre.
@@ -207,7 +217,8 @@ impl Source {
             Arrangement::Loop => 0.0,
             Arrangement::Pair => 0.5 * self.spacing_m.value,
         };
-        let r_m = (self.distance_m.value.abs() + half_m).hypot(self.offset_m.value)
+        let r_m = (self.distance_m.value.abs() + half_m)
+            .hypot(self.offset_m.value)
             .max(self.radius_m.value);
         0.5 * (wave_number_rad_per_m(NOMINAL_CARRIER_HZ) * r_m).powi(2)
     }
@@ -282,14 +293,21 @@ pub(super) mod tests {
     #[test]
     fn a_coil_askew_reads_low() {
         let cosine = a_loop().cosine();
-        assert!((cosine.value - (1.0 - 0.001_218_5)).abs() < 1e-6 && (cosine.u - 0.001_218_5).abs() < 1e-6);
+        assert!(
+            (cosine.value - (1.0 - 0.001_218_5)).abs() < 1e-6
+                && (cosine.u - 0.001_218_5).abs() < 1e-6
+        );
     }
 
     /// A rod of length l far from a loop: mean of x⁻³ over it, 1 + l²/(2x²).
     #[test]
     fn the_size_of_the_coil_matters_near_the_loop() {
         let far = Source { distance_m: Reading::new(2.0, 0.0), coil_size_m: 0.2, ..a_loop() };
-        assert!((far.size_effect() / (0.2f64.powi(2) / 8.0) - 1.0).abs() < 0.05, "{}", far.size_effect());
+        assert!(
+            (far.size_effect() / (0.2f64.powi(2) / 8.0) - 1.0).abs() < 0.05,
+            "{}",
+            far.size_effect()
+        );
         let near = Source { distance_m: Reading::new(0.5, 0.0), ..far };
         assert!(near.size_effect() > 10.0 * far.size_effect());
     }
@@ -300,9 +318,12 @@ pub(super) mod tests {
             (Source { turns: 0.0, ..a_loop() }, "turns"),
             (Source { radius_m: Reading::new(-0.1, 0.0), ..a_loop() }, "radius"),
             (Source { current_a: Reading::new(f64::NAN, 0.0), ..a_loop() }, "current"),
-            (Source { distance_m: Reading::new(1.0, -0.1), ..a_loop() }, "uncertainty of the distance"),
+            (
+                Source { distance_m: Reading::new(1.0, -0.1), ..a_loop() },
+                "uncertainty of the distance",
+            ),
             (Source { u_angle_deg: 60.0, ..a_loop() }, "angle"),
-            (Source { turns: 50.0, ..a_loop() }, "wire"),
+            (Source { turns: 50.0, ..a_loop() }, "wire is 47.1 m"),
             (
                 Source {
                     distance_m: Reading::new(0.0, 0.0),

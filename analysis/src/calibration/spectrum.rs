@@ -5,8 +5,8 @@ use rustfft::FftPlanner;
 
 use super::slow::Slow;
 
-/// Length of a window, in slow samples a little over a second at most.
-const WINDOW: usize = 1024;
+/// Length of a window in slow samples: half a second to a second.
+pub(super) const WINDOW: usize = 1024;
 /// Looked at on either side of 457 kHz.
 const BAND_HZ: f64 = 300.0;
 /// Cells on either side of a line that a Hann window lets it reach.
@@ -89,11 +89,6 @@ impl Spectrum {
     /// Power per slow sample and axis in each window, all cells of the band.
     pub(super) fn courses(&self) -> &[[f64; 3]] {
         &self.courses
-    }
-
-    /// Cells of the band.
-    pub(super) fn width(&self) -> usize {
-        self.cells.len()
     }
 
     /// Windows averaged.

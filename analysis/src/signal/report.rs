@@ -220,7 +220,8 @@ fn transmitter(
     if irregular && !drifts {
         notes.push("irregular timing: the single periods differ".into());
     }
-    if aside > 0.02 || sums.magnitude_scatter() > 0.1 {
+    let moved = aside > 0.02 || sums.magnitude_scatter() > 0.1;
+    if moved {
         notes.push("the field changed from pulse to pulse: the coil or the unit moved".into());
     }
     Transmitter {
@@ -235,6 +236,8 @@ fn transmitter(
         field_a_per_m: field.as_ref().map(|f| f.0),
         u_calibration_rel: field.as_ref().map_or(0.0, |f| f.2),
         field_vector_a_per_m: field.map(|f| f.1[..format.axes].to_vec()),
+        channel_direction: direction,
+        moved,
         amplitude,
         residual_carrier_ratio: sums.residual_ratio(),
         pulses,
