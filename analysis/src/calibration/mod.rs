@@ -5,10 +5,12 @@
 //! * [`source`]: a loop or a Helmholtz pair as field standard; [`scale`]: field per
 //!   count from repeats in its field.
 //! * [`rotation`]: the coils against each other, from turns in a steady field.
+//! * [`assembly`]: all axes of a gain step from both.
 //! * [`clock`]: the receiver's clock against a carrier of known frequency.
 //! * [`noise`]: the floor with nothing on; [`detection`]: what a pulse needs to be
 //!   found over it.
 
+pub mod assembly;
 pub mod carrier;
 pub mod clock;
 pub mod detection;

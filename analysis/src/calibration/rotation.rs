@@ -33,7 +33,7 @@
 //! each coil in the frame to σ √(7.5/N). The test below measures just that.
 
 use nalgebra::{Matrix3, SMatrix, SymmetricEigen, Vector3};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::ellipsoid;
 use crate::range::least_squares;
@@ -58,7 +58,7 @@ pub struct Turn {
 }
 
 /// The coils against each other.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Rotation {
     /// Row-major matrix from channel fields to orthogonal components, Γ^−½.
     pub axes: [[f64; 3]; 3],
@@ -67,6 +67,8 @@ pub struct Rotation {
     /// Counts that each channel gives for a field along its coil, over the
     /// geometric mean of the three.
     pub gains: [Reading; 3],
+    /// Gain of x over that of y, of x over that of z, of y over that of z.
+    pub ratios: [Reading; 3],
     /// Angles between the coils x and y, x and z, y and z, degrees.
     pub angles_deg: [Reading; 3],
     /// Turns.
@@ -244,9 +246,12 @@ impl Spread {
     }
 }
 
+/// Numbers of [`Geometry`].
+const NUMBERS: usize = 18;
+
 /// What an ellipsoid says of the coils: nine elements of the axes matrix, three
-/// gains, three angles in degrees.
-struct Geometry(SMatrix<f64, 15, 1>);
+/// gains, three ratios of them, three angles in degrees.
+struct Geometry(SMatrix<f64, NUMBERS, 1>);
 
 impl Geometry {
     /// `whiten` turns the ellipsoid into the unit sphere.
@@ -264,10 +269,12 @@ impl Geometry {
         let angle = |i: usize, j: usize| cosines[(i, j)].acos().to_degrees();
         let rest = [gains[0] / mean, gains[1] / mean, gains[2] / mean];
         let angles = [angle(0, 1), angle(0, 2), angle(1, 2)];
+        let ratios = [gains[0] / gains[1], gains[0] / gains[2], gains[1] / gains[2]];
         Self(SMatrix::from_fn(|n, _| match n {
             0..9 => axes[(n / 3, n % 3)],
             9..12 => rest[n - 9],
-            _ => angles[n - 12],
+            12..15 => ratios[n - 12],
+            _ => angles[n - 15],
         }))
     }
 }
@@ -281,7 +288,7 @@ fn rotation(
     spread: &Spread,
 ) -> Rotation {
     const STEP: f64 = 1e-5;
-    let mut slopes = SMatrix::<f64, 15, 6>::zeros();
+    let mut slopes = SMatrix::<f64, NUMBERS, 6>::zeros();
     for n in 0..6 {
         let (mut up, mut down) = (p.to_vec(), p.to_vec());
         up[n] += STEP;
@@ -296,7 +303,8 @@ fn rotation(
         axes: std::array::from_fn(|i| std::array::from_fn(|j| value[3 * i + j])),
         u_axes: std::array::from_fn(|i| std::array::from_fn(|j| reading(3 * i + j).u)),
         gains: std::array::from_fn(|i| reading(9 + i)),
-        angles_deg: std::array::from_fn(|i| reading(12 + i)),
+        ratios: std::array::from_fn(|i| reading(12 + i)),
+        angles_deg: std::array::from_fn(|i| reading(15 + i)),
         turns,
         degrees_of_freedom: turns - 6,
         scatter_rel: spread.scatter,
