@@ -4,6 +4,7 @@
 //! `coilrig-analysis`, writes its output. If it computes, the computation is
 //! in the wrong crate.
 
+pub mod calibrating;
 pub mod calibration;
 pub mod capture;
 pub mod commands;

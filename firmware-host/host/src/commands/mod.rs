@@ -6,6 +6,7 @@ use clap::{Parser, Subcommand};
 
 use crate::error::{Error, Result};
 
+mod calibrate;
 mod demo;
 mod emulate;
 mod measure;
@@ -47,6 +48,7 @@ This rig is no certification: the maker's service, local rules and licensed prac
 
 #[derive(Subcommand)]
 enum Command {
+    Calibrate(calibrate::Calibrate),
     Demo(demo::Demo),
     Emulate(emulate::Emulate),
     Measure(measure::Measure),
@@ -59,6 +61,7 @@ enum Command {
 /// Read the command line, run the command, say what happened.
 pub fn run() -> ExitCode {
     let result: Result<Outcome> = match CommandLine::parse().command {
+        Command::Calibrate(args) => calibrate::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Emulate(args) => emulate::run(&args),
         Command::Measure(args) => measure::run(&args),

@@ -201,7 +201,7 @@ fn seconds(text: &str) -> std::result::Result<f64, String> {
     }
 }
 
-fn celsius(text: &str) -> std::result::Result<f64, String> {
+pub(super) fn celsius(text: &str) -> std::result::Result<f64, String> {
     match text.parse::<f64>() {
         Ok(celsius) if celsius.is_finite() => Ok(celsius),
         _ => Err("give degrees Celsius, as -5".into()),

@@ -1,5 +1,6 @@
 //! Results as documents, tables for machines and tables for people.
 
+pub mod calibration;
 pub mod columns;
 pub mod demo_report;
 pub mod measurement;
