@@ -1,9 +1,12 @@
 //! Whether a calibration counts on a given day.
 
+use std::path::Path;
+
 use jiff::ToSpan;
 use jiff::civil::Date;
 
 use super::Calibration;
+use crate::error::Result;
 
 /// Days that a calibration counts when nobody says otherwise: a year.
 pub const VALID_FOR_DAYS: u32 = 365;
@@ -82,6 +85,20 @@ pub fn after(date: Date, days: u32) -> Date {
 }
 
 impl Calibration {
+    /// Read the calibration file at `path` for use on `day`; `warn` is told of
+    /// concerns about its age.
+    ///
+    /// # Errors
+    ///
+    /// A file that cannot be read.
+    pub fn load_for_use(path: &Path, day: Date, mut warn: impl FnMut(&str)) -> Result<Self> {
+        let calibration = Self::load(path)?;
+        for concern in calibration.concerns(day) {
+            warn(&format!("{}: {concern}", path.display()));
+        }
+        Ok(calibration)
+    }
+
     /// Concerns about using it on `day`.
     pub fn concerns(&self, day: Date) -> Vec<Concern> {
         concerns(&self.date, self.expires.as_deref(), day)

@@ -1,9 +1,11 @@
 //! One file a command.
 
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+use crate::calibration::Calibration;
 use crate::error::{Error, Result};
 
 mod calibrate;
@@ -56,6 +58,13 @@ enum Command {
     Record(record::Record),
     Range(range::Range),
     Survey(survey::Arguments),
+}
+
+/// The calibration at `path` for use today; a person is told of its age.
+fn load_calibration(path: &Path) -> Result<Calibration> {
+    Calibration::load_for_use(path, jiff::ZonedDateTime::now().date(), |concern| {
+        eprintln!("coilrig: {concern}");
+    })
 }
 
 /// Read the command line, run the command, say what happened.

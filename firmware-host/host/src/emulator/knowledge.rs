@@ -13,6 +13,9 @@ pub fn calibration(scenario: &Scenario, date: &str) -> Calibration {
         Calibration::new(&receiver.serial, date, "known from the scenario of an emulated receiver");
     calibration.clock_offset_ppm = Some(receiver.clock_offset_ppm);
     calibration.clock_offset_u_ppm = Some(receiver.clock_offset_u_ppm);
+    if axes == 3 {
+        calibration.axes = receiver.axes_matrix();
+    }
     calibration.gain_steps = (0u8..)
         .zip(&receiver.gain_steps_db)
         .map(|(step, _)| GainStep {

@@ -1,12 +1,15 @@
 //! `coilrig calibrate clock`: the receiver's clock against a known carrier.
 
+use std::path::{Path, PathBuf};
+
 use clap::Args;
 use coilrig_analysis::calibration::clock::{self, NoClock};
 use coilrig_analysis::reading::Reading;
+use coilrig_analysis::units;
 
 use super::super::Outcome;
-use super::common::{Common, above_zero, refused, warn, zero_or_more};
-use crate::calibrating::{self, Update};
+use super::common::{Common, Plan, above_zero, heard, refused, signals, warn, zero_or_more};
+use crate::calibrating::{self, Task, Update};
 use crate::calibration::Record;
 use crate::calibration::records::{BudgetLine, ClockRecord};
 use crate::error::Result;
@@ -40,17 +43,19 @@ The generator transmits on a rescue frequency: never switch it on near a rescue.
 /// Compare the clock and add it to the file.
 pub fn run(args: &Clock) -> Result<Outcome> {
     let common = &args.common;
-    let captures = common.captures()?;
+    let plan = Plan { part: "clock", count: 3, seconds: 60.0, task: &Minutes };
+    let Some(gathered) = common.gather(&plan)? else { return Ok(Outcome::Done) };
+    let captures = &gathered.captures;
     let mut origin = common.origin();
     // The clock is the same at each gain step.
-    let listened = calibrating::listen(&captures, &mut origin)?;
+    let listened = calibrating::listen(captures, &mut origin)?;
     warn(&listened);
     origin.gain_step = origin.gain_step.or(Some(0));
     let update = Update::open(&common.out, &origin)?;
     let known_hz = Reading::new(args.frequency, args.u_frequency);
     let seen: Vec<_> = listened.iter().map(|l| l.signal.seen()).collect();
     let budget =
-        clock::offset_ppm(known_hz, &seen).map_err(|e| refused(&captures, &e, remedy(&e)))?;
+        clock::offset_ppm(known_hz, &seen).map_err(|e| refused(captures, &e, remedy(&e)))?;
     let record = ClockRecord {
         offset_ppm: budget.value,
         u_offset_ppm: budget.u,
@@ -61,8 +66,30 @@ pub fn run(args: &Clock) -> Result<Outcome> {
         reading: listened.iter().map(calibrating::Listened::raw).collect(),
         budget: BudgetLine::all(&budget),
     };
-    common.finish(update, Record::Clock(record))?;
+    common.finish(gathered, update, Record::Clock(record))?;
     Ok(Outcome::Done)
+}
+
+/// Captures of the known carrier.
+struct Minutes;
+
+impl Task for Minutes {
+    fn before(&self, _: usize, _: usize) -> String {
+        "generator on, and the receiver running for some minutes already".into()
+    }
+
+    fn heard(&self, capture: &Path) -> Result<String> {
+        let mut text = heard(capture)?;
+        for signal in signals(&[capture.to_owned()]) {
+            let seen = units::plus_minus(signal.seen_hz, "Hz");
+            text += &format!(", {seen} by the receiver's clock");
+        }
+        Ok(text)
+    }
+
+    fn so_far(&self, _: &[PathBuf]) -> Vec<String> {
+        Vec::new()
+    }
 }
 
 fn remedy(error: &NoClock) -> &'static str {

@@ -1,14 +1,59 @@
 //! What all parts of a calibration are told.
 
-use std::io::Write;
+use std::io::{BufReader, Write};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use coilrig_analysis::calibration::scale::AXES;
+use coilrig_analysis::calibration::signal::ReferenceSignal;
+use coilrig_analysis::units;
 
-use crate::calibrating::{About, Listened, Origin, Update};
+use crate::calibrating::{self, About, How, Listened, Origin, Session, Setup, Task, Update};
 use crate::calibration::Record;
+use crate::dialogue::Answers;
 use crate::error::{Error, Result};
+use crate::link::Link;
 use crate::output::calibration as output;
+use crate::runtime;
+
+/// How a part is recorded when the command line does not say.
+pub struct Plan<'a> {
+    /// Name of the part, for files.
+    pub part: &'a str,
+    /// Captures.
+    pub count: usize,
+    /// Length of each.
+    pub seconds: f64,
+    /// What the person is told.
+    pub task: &'a dyn Task,
+}
+
+/// Captures, and the series that they were recorded in.
+pub struct Gathered {
+    /// The captures that count.
+    pub captures: Vec<PathBuf>,
+    session: Option<Session>,
+}
+
+/// What the signal of a capture is, in a line.
+pub fn heard(capture: &Path) -> Result<String> {
+    let listened = calibrating::listen(&[capture.to_owned()], &mut Origin::default())?;
+    let [one] = listened.as_slice() else { return Ok(String::new()) };
+    let names = if one.channels == 1 { &[""][..] } else { &AXES };
+    let each: Vec<String> = names
+        .iter()
+        .zip(&one.signal.counts)
+        .map(|(name, counts)| format!("{name} {}", units::significant(*counts, 4)))
+        .collect();
+    let energy_db = one.signal.energy_db;
+    Ok(format!("{} counts, {energy_db:.0} dB over the noise", each.join(", ").trim_start()))
+}
+
+/// The signals of captures that were listened to before.
+pub fn signals(captures: &[PathBuf]) -> Vec<ReferenceSignal> {
+    let listened = calibrating::listen(captures, &mut Origin::default()).unwrap_or_default();
+    listened.into_iter().map(|l| l.signal).collect()
+}
 
 /// Options of every part.
 #[derive(Args)]
@@ -16,9 +61,27 @@ pub struct Common {
     /// Calibration file: made when it is not there, added to when it is
     #[arg(long, value_name = "FILE")]
     pub out: PathBuf,
-    /// A capture recorded before, one for each repeat or turn; may be repeated
+    /// Captures recorded before, one for each repeat or turn
     #[arg(long, value_name = "CAPTURE", num_args = 1.., conflicts_with = "port")]
+    #[arg(required_unless_present = "port")]
     pub capture: Vec<PathBuf>,
+    /// Port of the receiver, to record one capture after the other, step by step;
+    /// `coilrig ports` lists them
+    #[arg(long, value_name = "PATH")]
+    pub port: Option<PathBuf>,
+    /// Captures to record with --port [default: 5 for loop and pair, 24 for
+    /// rotation, 3 for clock, 1 for noise]
+    #[arg(long, value_name = "N", requires = "port")]
+    #[arg(value_parser = clap::value_parser!(u16).range(1..=1000))]
+    pub count: Option<u16>,
+    /// How long to record each with --port, s [default: 10 for loop and pair, 5
+    /// for rotation, 60 for clock and noise]
+    #[arg(long, value_name = "S", requires = "port", value_parser = above_zero)]
+    pub seconds: Option<f64>,
+    /// Folder for the captures and the journal of --port; a series that was broken
+    /// off goes on there [default: beside --out, by its name and the part's]
+    #[arg(long, value_name = "FOLDER", requires = "port")]
+    pub folder: Option<PathBuf>,
     /// Serial number of the receiver, for captures that do not state it
     #[arg(long, value_name = "SERIAL", conflicts_with = "port")]
     pub receiver: Option<String>,
@@ -42,9 +105,45 @@ pub struct Common {
 }
 
 impl Common {
-    /// The captures to calibrate from.
-    pub fn captures(&self) -> Result<Vec<PathBuf>> {
-        Ok(self.capture.clone())
+    /// The captures to calibrate from: those given, or recorded now. `None` when
+    /// the person stopped before all were there.
+    pub fn gather(&self, plan: &Plan<'_>) -> Result<Option<Gathered>> {
+        let Some(port) = &self.port else {
+            return Ok(Some(Gathered { captures: self.capture.clone(), session: None }));
+        };
+        let how = How { port, duration_s: self.seconds.unwrap_or(plan.seconds) };
+        let mut session = None;
+        let is_whole = runtime::run(async {
+            let stop = runtime::stop_signal()?;
+            // A receiver that is not there is better known before a folder is.
+            let receiver = Link::open(port).await?.receiver().serial_number.clone();
+            let begun = session.insert(Session::open(
+                &self.folder_for(plan.part),
+                Setup {
+                    part: plan.part.into(),
+                    receiver,
+                    gain_step: self.gain.unwrap_or(0),
+                    count: self.count.map_or(plan.count, usize::from),
+                },
+            )?);
+            eprintln!("captures and journal: {}", begun.folder().display());
+            let answers = Answers::of(BufReader::new(std::io::stdin()))?;
+            calibrating::guide(begun, how, plan.task, answers, stop).await
+        })?;
+        if !is_whole {
+            eprintln!("captures are still due; the same command goes on with them");
+            return Ok(None);
+        }
+        let captures = session.as_ref().map(Session::kept).unwrap_or_default();
+        Ok(Some(Gathered { captures, session }))
+    }
+
+    fn folder_for(&self, part: &str) -> PathBuf {
+        self.folder.clone().unwrap_or_else(|| {
+            let mut name = self.out.with_extension("").into_os_string();
+            name.push(format!("-{part}"));
+            name.into()
+        })
     }
 
     /// What the command line says of the receiver.
@@ -63,8 +162,11 @@ impl Common {
     }
 
     /// A part that is finished: into the file, then told.
-    pub fn finish(&self, mut update: Update, record: Record) -> Result<()> {
+    pub fn finish(&self, gathered: Gathered, mut update: Update, record: Record) -> Result<()> {
         update.add(record.clone())?;
+        if let Some(mut session) = gathered.session {
+            session.used()?;
+        }
         for warning in update.calibration.contradictions() {
             eprintln!("coilrig: {warning}");
         }

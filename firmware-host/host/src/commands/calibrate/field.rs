@@ -1,13 +1,18 @@
 //! `coilrig calibrate loop` and `pair`: one coil in a known field.
 
+use std::path::{Path, PathBuf};
+
 use clap::{Args, ValueEnum};
 use coilrig_analysis::calibration::scale::{self, AXES, NoScale};
 use coilrig_analysis::calibration::source::{Arrangement, Source};
 use coilrig_analysis::reading::Reading;
+use coilrig_analysis::units;
 
 use super::super::Outcome;
-use super::common::{Common, above_zero, any_number, refused, warn, zero_or_more};
-use crate::calibrating::{self, Update};
+use super::common::{
+    Common, Plan, above_zero, any_number, heard, refused, signals, warn, zero_or_more,
+};
+use crate::calibrating::{self, Task, Update};
 use crate::calibration::Record;
 use crate::calibration::records::{BudgetLine, ReferenceRecord};
 use crate::error::{Error, Result};
@@ -168,9 +173,13 @@ impl Coil {
 pub fn run(common: &Common, source: &Source, axis: usize) -> Result<Outcome> {
     // Better known before anybody records.
     source.check().map_err(|e| Error::usage(e.to_string(), "correct the options of the source"))?;
-    let captures = common.captures()?;
+    let part = format!("{}-{}", name_of(source.arrangement), AXES[axis]);
+    let task = Repeats { source, axis };
+    let plan = Plan { part: &part, count: 5, seconds: 10.0, task: &task };
+    let Some(gathered) = common.gather(&plan)? else { return Ok(Outcome::Done) };
+    let captures = &gathered.captures;
     let mut origin = common.origin();
-    let listened = calibrating::listen(&captures, &mut origin)?;
+    let listened = calibrating::listen(captures, &mut origin)?;
     warn(&listened);
     let channels = origin.channels.unwrap_or(3);
     if axis >= channels {
@@ -182,7 +191,7 @@ pub fn run(common: &Common, source: &Source, axis: usize) -> Result<Outcome> {
     let update = Update::open(&common.out, &origin)?;
     let repeats: Vec<_> = listened.iter().map(|l| l.signal.repeat()).collect();
     let budget = scale::field_per_count(source, &repeats, axis)
-        .map_err(|e| refused(&captures, &e, remedy(&e)))?;
+        .map_err(|e| refused(captures, &e, remedy(&e)))?;
     let record = ReferenceRecord {
         kind: source.arrangement,
         axis: AXES[axis].into(),
@@ -208,8 +217,55 @@ pub fn run(common: &Common, source: &Source, axis: usize) -> Result<Outcome> {
         reading: listened.iter().map(calibrating::Listened::raw).collect(),
         budget: BudgetLine::all(&budget),
     };
-    common.finish(update, Record::Reference(record))?;
+    common.finish(gathered, update, Record::Reference(record))?;
     Ok(Outcome::Done)
+}
+
+fn name_of(arrangement: Arrangement) -> &'static str {
+    match arrangement {
+        Arrangement::Loop => "loop",
+        Arrangement::Pair => "pair",
+    }
+}
+
+/// Repeats of one coil in one place.
+struct Repeats<'a> {
+    source: &'a Source,
+    axis: usize,
+}
+
+impl Task for Repeats<'_> {
+    fn before(&self, number: usize, _: usize) -> String {
+        let (coil, source) = (AXES[self.axis], self.source);
+        let place = match source.arrangement {
+            Arrangement::Pair => "in the middle of the pair".to_owned(),
+            Arrangement::Loop if source.offset_m.value > 0.0 => format!(
+                "{} m along the axis and {} m beside it, from the loop's centre",
+                source.distance_m.value, source.offset_m.value
+            ),
+            Arrangement::Loop => {
+                format!("on the axis, {} m from the loop's centre", source.distance_m.value)
+            }
+        };
+        let again = if number > 1 { "take it up and place it anew" } else { "place it" };
+        format!("coil {coil} parallel to the axis, {place}: {again}")
+    }
+
+    fn heard(&self, capture: &Path) -> Result<String> {
+        heard(capture)
+    }
+
+    fn so_far(&self, kept: &[PathBuf]) -> Vec<String> {
+        let repeats: Vec<_> = signals(kept).iter().map(|s| s.repeat()).collect();
+        match scale::field_per_count(self.source, &repeats, self.axis) {
+            Ok(budget) => {
+                let reading = budget.reading().scaled(1e9);
+                vec![format!("so far {} per count", units::plus_minus(reading, "nA/m"))]
+            }
+            Err(NoScale::TooFew { .. }) => Vec::new(),
+            Err(why) => vec![format!("so far: {why}")],
+        }
+    }
 }
 
 fn remedy(error: &NoScale) -> &'static str {

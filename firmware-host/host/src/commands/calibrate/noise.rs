@@ -1,10 +1,13 @@
 //! `coilrig calibrate noise`: the floor with nothing on.
 
+use std::path::{Path, PathBuf};
+
 use clap::Args;
+use coilrig_analysis::units;
 
 use super::super::Outcome;
-use super::common::Common;
-use crate::calibrating::{self, Update};
+use super::common::{Common, Plan};
+use crate::calibrating::{self, Origin, Task, Update};
 use crate::calibration::Record;
 use crate::calibration::records::NoiseRecord;
 use crate::capture::reader::shown;
@@ -30,9 +33,11 @@ Example:
 
 /// Measure the noise and add it to the file.
 pub fn run(common: &Common) -> Result<Outcome> {
-    let captures = common.captures()?;
+    let plan = Plan { part: "noise", count: 1, seconds: 60.0, task: &Silence };
+    let Some(gathered) = common.gather(&plan)? else { return Ok(Outcome::Done) };
+    let captures = &gathered.captures;
     let mut origin = common.origin();
-    let (noise, warnings) = calibrating::noise(&captures, &mut origin)?;
+    let (noise, warnings) = calibrating::noise(captures, &mut origin)?;
     warnings.iter().for_each(|warning| eprintln!("coilrig: {warning}"));
     let update = Update::open(&common.out, &origin)?;
     let budgets = &noise.density_counts_rthz;
@@ -43,8 +48,28 @@ pub fn run(common: &Common) -> Result<Outcome> {
         degrees_of_freedom: budgets.iter().map(|b| b.degrees_of_freedom).collect(),
         heard_s: noise.heard_s,
         made: common.about().made(),
-        capture: captures.iter().map(|path| shown(path)).collect(),
+        capture: gathered.captures.iter().map(|path| shown(path)).collect(),
     };
-    common.finish(update, Record::Noise(record))?;
+    common.finish(gathered, update, Record::Noise(record))?;
     Ok(Outcome::Done)
+}
+
+/// Captures of silence.
+struct Silence;
+
+impl Task for Silence {
+    fn before(&self, _: usize, _: usize) -> String {
+        "switch off everything that sends, and go where it is quiet".into()
+    }
+
+    fn heard(&self, capture: &Path) -> Result<String> {
+        let (noise, _) = calibrating::noise(&[capture.to_owned()], &mut Origin::default())?;
+        let each = noise.density_counts_rthz.iter();
+        let each: Vec<String> = each.map(|b| units::plus_minus(b.reading(), "")).collect();
+        Ok(format!("{} counts/√Hz", each.join(", ")))
+    }
+
+    fn so_far(&self, _: &[PathBuf]) -> Vec<String> {
+        Vec::new()
+    }
 }
