@@ -57,28 +57,60 @@ struct Guide<'a> {
 impl Guide<'_> {
     async fn lead(&mut self) -> Result<bool> {
         loop {
-            let (kept, wanted) = self.session.progress();
-            if self.session.in_hand().is_none() && kept >= wanted {
-                return Ok(true);
-            }
             if self.is_stopped {
                 return Ok(false);
             }
+            let (kept, wanted) = self.session.progress();
             match self.session.in_hand() {
                 Some(capture) => self.decide(&capture).await?,
-                None => self.take(kept + 1, wanted).await?,
+                None if kept < wanted => self.take(kept + 1, wanted).await?,
+                None => {
+                    if self.is_agreed(kept).await? {
+                        return Ok(true);
+                    }
+                }
             }
         }
     }
 
+    /// Whether the person is content with all captures.
+    async fn is_agreed(&mut self, kept: usize) -> Result<bool> {
+        eprintln!("\nall {kept} captures are there");
+        match self.ask("Enter makes the result, d N drops capture N, q stops").await {
+            Answer::Yes => Ok(true),
+            Answer::Drop(Some(number)) | Answer::Repeat(Some(number)) => {
+                self.remove(number)?;
+                Ok(false)
+            }
+            Answer::Stop => Ok(false),
+            Answer::Skip | Answer::Drop(None) | Answer::Repeat(None) | Answer::Unclear => {
+                eprintln!("  (Enter, d and a number, or q)");
+                Ok(false)
+            }
+        }
+    }
+
+    fn remove(&mut self, number: usize) -> Result<()> {
+        match self.session.remove(number) {
+            Ok(()) => eprintln!("  dropped; one more is due"),
+            Err(error) if error.kind() == Kind::Usage => eprintln!("  {error}"),
+            Err(error) => return Err(error),
+        }
+        Ok(())
+    }
+
     async fn take(&mut self, number: usize, wanted: usize) -> Result<()> {
         eprintln!("\n{number} of {wanted}: {}", self.task.before(number, wanted));
-        let question = format!("Enter records for {} s, q stops", self.how.duration_s);
+        let question = format!(
+            "Enter records for {} s, d N drops capture N again, q stops",
+            self.how.duration_s
+        );
         match self.ask(&question).await {
-            Answer::Yes | Answer::Repeat(_) => self.record().await,
+            Answer::Yes | Answer::Repeat(None) => self.record().await,
             Answer::Stop => Ok(()),
-            Answer::Skip | Answer::Drop(_) | Answer::Unclear => {
-                eprintln!("  (Enter or q)");
+            Answer::Drop(Some(number)) => self.remove(number),
+            Answer::Skip | Answer::Drop(None) | Answer::Repeat(Some(_)) | Answer::Unclear => {
+                eprintln!("  (Enter, d and a number, or q)");
                 Ok(())
             }
         }

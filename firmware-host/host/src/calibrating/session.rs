@@ -22,7 +22,7 @@ pub struct Setup {
     pub receiver: String,
     /// Gain step.
     pub gain_step: u8,
-    /// Captures that are wanted.
+    /// Captures that were wanted at first; more may be taken later.
     pub count: usize,
 }
 
@@ -36,6 +36,8 @@ enum Event {
     Kept,
     /// The one in hand does not count.
     Dropped,
+    /// One that counted does not count any more; its number from 1.
+    Removed { number: usize },
     /// The captures went into the calibration file: the series is over.
     Used,
 }
@@ -45,6 +47,8 @@ pub struct Session {
     folder: PathBuf,
     journal: Journal,
     setup: Setup,
+    /// Captures that are wanted now.
+    count: usize,
     kept: Vec<String>,
     in_hand: Option<String>,
     is_used: bool,
@@ -71,7 +75,7 @@ impl Session {
             let session = Self::resume(&folder)?;
             if !session.is_used {
                 session.check_is_of(&setup)?;
-                return Ok(session);
+                return Ok(Self { count: setup.count, ..session });
             }
         }
         // The numbers above do not end.
@@ -81,17 +85,25 @@ impl Session {
     fn begin(folder: &Path, setup: Setup) -> Result<Self> {
         files::make_folder(folder)?;
         let journal = Journal::begin(&folder.join(JOURNAL), FORMAT, &setup)?;
-        let (kept, in_hand) = (Vec::new(), None);
-        Ok(Self { folder: folder.to_owned(), journal, setup, kept, in_hand, is_used: false })
+        Ok(Self::at_its_beginning(folder, journal, setup))
+    }
+
+    fn at_its_beginning(folder: &Path, journal: Journal, setup: Setup) -> Self {
+        Self {
+            folder: folder.to_owned(),
+            journal,
+            count: setup.count,
+            setup,
+            kept: Vec::new(),
+            in_hand: None,
+            is_used: false,
+        }
     }
 
     fn resume(folder: &Path) -> Result<Self> {
         let path = folder.join(JOURNAL);
         let (journal, told): (_, Told<Setup, Event>) = Journal::read(&path, FORMAT)?;
-        let (kept, in_hand) = (Vec::new(), None);
-        let setup = told.setup;
-        let mut session =
-            Self { folder: folder.to_owned(), journal, setup, kept, in_hand, is_used: false };
+        let mut session = Self::at_its_beginning(folder, journal, told.setup);
         for (line, event) in told.events {
             session.apply(event).map_err(|what| damaged(&path, line, what))?;
         }
@@ -99,14 +111,15 @@ impl Session {
     }
 
     fn check_is_of(&self, setup: &Setup) -> Result<()> {
-        if self.setup == *setup {
+        let same = Setup { count: self.setup.count, ..setup.clone() };
+        if self.setup == same {
             return Ok(());
         }
-        let Setup { part, receiver, gain_step, count } = &self.setup;
+        let Setup { part, receiver, gain_step, .. } = &self.setup;
         Err(Error::usage(
             format!(
                 "{} holds a series that was begun with {part}, receiver {receiver}, gain step \
-                 {gain_step}, {count} captures",
+                 {gain_step}",
                 self.folder.display()
             ),
             "go on with the same options, or give another --folder",
@@ -115,7 +128,7 @@ impl Session {
 
     /// Captures that count, and how many are wanted.
     pub fn progress(&self) -> (usize, usize) {
-        (self.kept.len(), self.setup.count)
+        (self.kept.len(), self.count)
     }
 
     /// Captures that count, in order of taking.
@@ -164,6 +177,19 @@ impl Session {
         self.tell(Event::Dropped)
     }
 
+    /// The capture of that number, from 1, does not count any more.
+    ///
+    /// # Errors
+    ///
+    /// There is none of that number, or the journal cannot be written.
+    pub fn remove(&mut self, number: usize) -> Result<()> {
+        if (1..=self.kept.len()).contains(&number) {
+            return self.tell(Event::Removed { number });
+        }
+        let what = format!("there is no capture {number} among {}", self.kept.len());
+        Err(Error::usage(what, "give the number of one that counts"))
+    }
+
     /// The captures are in the calibration file.
     pub fn used(&mut self) -> Result<()> {
         self.tell(Event::Used)
@@ -179,6 +205,9 @@ impl Session {
             (Event::Taken { capture }, None) => self.in_hand = Some(capture),
             (Event::Kept, Some(capture)) => self.kept.push(capture),
             (Event::Dropped, Some(_)) => {}
+            (Event::Removed { number }, None) if (1..=self.kept.len()).contains(&number) => {
+                self.kept.remove(number - 1);
+            }
             (Event::Used, None) => self.is_used = true,
             (event, _) => return Err(format!("{event:?} cannot come here")),
         }
@@ -209,6 +238,7 @@ mod tests {
         assert_eq!(session.progress(), (1, 2));
         assert_eq!(session.in_hand(), Some(place.join("c")));
         session.keep().unwrap();
+        assert!(session.remove(3).is_err());
         assert_eq!(session.kept(), [place.join("a"), place.join("c")]);
         session.used().unwrap();
         let next = Session::open(&place, setup()).unwrap();

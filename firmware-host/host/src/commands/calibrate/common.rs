@@ -131,7 +131,7 @@ impl Common {
             calibrating::guide(begun, how, plan.task, answers, stop).await
         })?;
         if !is_whole {
-            eprintln!("captures are still due; the same command goes on with them");
+            eprintln!("not finished yet; the same command goes on from here");
             return Ok(None);
         }
         let captures = session.as_ref().map(Session::kept).unwrap_or_default();

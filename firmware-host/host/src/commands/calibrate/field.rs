@@ -47,7 +47,7 @@ pub struct Loop {
 const LOOP_EXAMPLE: &str = "\
 Example:
   coilrig calibrate loop --out CR-0001.toml --axis x --by \"A. Keller\" \\
-      --turns 10 --radius 0.15 --u-radius 0.0005 --current 1e-3 --u-current 5e-6 \\
+      --turns 10 --radius 0.15 --u-radius 0.0005 --current 1e-4 --u-current 5e-7 \\
       --distance 1 --u-distance 0.002 --capture x1 x2 x3 x4 x5
 
 The loop transmits on a rescue frequency: never switch it on near a rescue.";
@@ -78,7 +78,7 @@ pub struct Pair {
 const PAIR_EXAMPLE: &str = "\
 Example:
   coilrig calibrate pair --out CR-0001.toml --axis z --turns 5 --radius 0.3 \\
-      --u-radius 0.001 --current 1e-4 --u-current 5e-7 --capture z1 z2 z3 z4 z5
+      --u-radius 0.001 --current 1e-5 --u-current 5e-8 --capture z1 z2 z3 z4 z5
 
 The pair transmits on a rescue frequency: never switch it on near a rescue.";
 

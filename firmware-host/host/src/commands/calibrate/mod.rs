@@ -40,7 +40,7 @@ enum Part {
 const EXAMPLE: &str = "\
 Examples:
   coilrig calibrate loop --out CR-0001.toml --port /dev/ttyACM0 --axis x \\
-      --turns 10 --radius 0.15 --u-radius 0.0005 --current 1e-3 --u-current 5e-6 \\
+      --turns 10 --radius 0.15 --u-radius 0.0005 --current 1e-4 --u-current 5e-7 \\
       --distance 1 --u-distance 0.002
   coilrig calibrate rotation --out CR-0001.toml --port /dev/ttyACM0 --count 30
   coilrig calibrate clock --out CR-0001.toml --frequency 457000 --u-frequency 0.005 \\

@@ -117,7 +117,10 @@ fn remedy(error: &NoRotation) -> &'static str {
     match error {
         NoRotation::TooFew { .. } => "record more turns, the receiver held otherwise in each",
         NoRotation::Empty { .. } => "record that turn anew",
-        NoRotation::OneSided { .. } => "record the missing turns and give them with the others",
+        NoRotation::OneSided { .. } => {
+            "record the missing turns and give them with the others; with --port, a larger --count \
+             goes on with the series"
+        }
         NoRotation::NoEllipsoid | NoRotation::NotSteady { .. } => {
             "keep source, current and the receiver's place as they are for all turns, away from \
              metal and people, and record anew"
