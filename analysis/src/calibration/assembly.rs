@@ -11,6 +11,23 @@ pub struct AxisScale {
     pub field_per_count: Reading,
     /// Degrees of freedom of the uncertainty.
     pub degrees_of_freedom: f64,
+    /// Part of the relative uncertainty that is the same for each coil measured in
+    /// the same source.
+    pub of_source_rel: f64,
+}
+
+/// Part of the relative standard uncertainty that all axes share: what the source
+/// gives them when all were measured in the `same_source`, and the whole
+/// uncertainty of an axis that is carried over to all others.
+pub fn common_u_rel(measured: &[Option<AxisScale>; 3], channels: usize, same_source: bool) -> f64 {
+    let known: Vec<&AxisScale> = measured.iter().flatten().collect();
+    match known.as_slice() {
+        [only] if channels > 1 => only.field_per_count.u_rel(),
+        several if same_source => {
+            several.iter().map(|s| s.of_source_rel).fold(f64::INFINITY, f64::min)
+        }
+        _ => 0.0,
+    }
 }
 
 /// The scale of each axis that `measured` has, and where it has none but the
@@ -40,7 +57,11 @@ fn carried(from: AxisScale, ratio: Reading, rotation: &Rotation) -> AxisScale {
     let spent = of_scale.powi(4) / from.degrees_of_freedom
         + of_ratio.powi(4) / rotation.degrees_of_freedom as f64;
     let degrees_of_freedom = if spent > 0.0 { u_rel.powi(4) / spent } else { f64::INFINITY };
-    AxisScale { field_per_count: Reading::new(value, u_rel * value), degrees_of_freedom }
+    AxisScale {
+        field_per_count: Reading::new(value, u_rel * value),
+        degrees_of_freedom,
+        of_source_rel: from.of_source_rel,
+    }
 }
 
 /// Gain of coil `of` over that of coil `over`.
@@ -89,7 +110,16 @@ mod tests {
 
     fn scale(field_per_count: f64, u_rel: f64) -> Option<AxisScale> {
         let field_per_count = Reading::new(field_per_count, u_rel * field_per_count);
-        Some(AxisScale { field_per_count, degrees_of_freedom: 10.0 })
+        Some(AxisScale { field_per_count, degrees_of_freedom: 10.0, of_source_rel: 0.8 * u_rel })
+    }
+
+    #[test]
+    fn what_axes_share_is_the_source_or_the_axis_that_is_carried_over() {
+        let (one, two) = (scale(1e-9, 0.02), scale(1e-9, 0.01));
+        assert!((common_u_rel(&[one, None, None], 3, true) - 0.02).abs() < 1e-12);
+        assert!((common_u_rel(&[one, two, None], 3, true) - 0.008).abs() < 1e-12);
+        assert_eq!(common_u_rel(&[one, two, None], 3, false), 0.0);
+        assert_eq!(common_u_rel(&[None; 3], 3, false), 0.0);
     }
 
     #[test]

@@ -378,6 +378,7 @@ fn global(options: &Options, receiver: &Receiver, scale: Option<&GainStep>) -> G
         extensions: Some(vec![Extension::coilrig()]),
         field_per_count: scale.map(|scale| scale.field_per_count.clone()),
         field_per_count_u_rel: scale.map(|scale| scale.u_rel.clone()),
+        field_per_count_u_common_rel: scale.and_then(|scale| scale.u_common_rel),
         clock_offset_ppm: calibration.and_then(|c| c.clock_offset_ppm),
         clock_offset_u_ppm: calibration.and_then(|c| c.clock_offset_u_ppm),
         axes: calibration.and_then(|c| c.axes).map(|axes| serde_json::json!(axes)),

@@ -183,8 +183,8 @@ fn turns_carry_one_coil_over_to_the_others_and_straighten_the_axes() {
         let run = coilrig(folder.path(), &["measure", "--json", "--calibration", "c.toml", name]);
         let (field, u) = reading(&run.json()["transmitters"][0]["field_a_per_m"]);
         assert!((field / 1e-6 - 1.0).abs() < 3.0 * u / field, "{field} ± {u}");
-        // The carried coils share the uncertainty of the first.
-        assert!((field / 1e-6 - 1.0).abs() < 0.02, "{field}");
+        // All coils share the uncertainty of the first, which does not average out.
+        assert!((0.01..0.013).contains(&(u / field)), "{field} ± {u}");
     }
 }
 

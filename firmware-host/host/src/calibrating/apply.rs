@@ -39,6 +39,7 @@ pub fn apply(capture: &mut Capture, file: &Path, calibration: &Calibration) -> R
     let global = &mut capture.meta.global;
     global.field_per_count = Some(scale.field_per_count.clone());
     global.field_per_count_u_rel = Some(scale.u_rel.clone());
+    global.field_per_count_u_common_rel = scale.u_common_rel;
     global.clock_offset_ppm = calibration.clock_offset_ppm;
     global.clock_offset_u_ppm = calibration.clock_offset_u_ppm;
     global.axes = calibration.axes.map(|axes| serde_json::json!(axes));

@@ -107,8 +107,15 @@ impl Calibration {
         let scale = |r: &ReferenceRecord| AxisScale {
             field_per_count: Reading::new(r.field_per_count, r.u_rel * r.field_per_count),
             degrees_of_freedom: r.degrees_of_freedom,
+            of_source_rel: r.u_source_rel,
         };
         std::array::from_fn(|axis| self.newest(step, axis).map(scale))
+    }
+
+    /// Whether the axes of a gain step were all measured in the same source.
+    fn is_one_source(&self, step: u8) -> bool {
+        let mut all = (0..3).filter_map(|axis| self.newest(step, axis));
+        all.next().is_some_and(|first| all.all(|other| first.has_source_of(other)))
     }
 
     /// The whole gain step when each of its axes is known.
@@ -122,13 +129,17 @@ impl Calibration {
             let (value, u_rel) = (*scale.field_per_count.get(axis)?, *scale.u_rel.get(axis)?);
             let field_per_count = Reading::new(value, u_rel * value);
             let freedom = scale.degrees_of_freedom.as_ref().map_or(f64::INFINITY, |d| d[axis]);
-            Some(AxisScale { field_per_count, degrees_of_freedom: freedom })
+            Some(AxisScale { field_per_count, degrees_of_freedom: freedom, of_source_rel: 0.0 })
         };
-        let measured = assembly::complete(self.measured(step), self.turned(step));
+        let known = self.measured(step);
+        let measured = assembly::complete(known, self.turned(step));
         let all: Vec<AxisScale> = (0..channels)
             .map(|axis| measured[axis].or_else(|| stated(axis)))
             .collect::<Option<_>>()?;
         let field_per_count: Vec<f64> = all.iter().map(|s| s.field_per_count.value).collect();
+        // With a value stated by hand nobody knows what they share.
+        let is_measured = measured[..channels.min(3)].iter().all(Option::is_some);
+        let common = assembly::common_u_rel(&known, channels, self.is_one_source(step));
         let noise = self.noises.iter().rfind(|n| n.gain_step == step);
         let noise: Option<Vec<f64>> =
             noise.filter(|noise| noise.counts_rthz.len() == channels).map(|noise| {
@@ -138,6 +149,7 @@ impl Calibration {
         Some(GainStep {
             step,
             u_rel: all.iter().map(|s| s.field_per_count.u_rel()).collect(),
+            u_common_rel: (is_measured && channels > 1).then_some(common),
             degrees_of_freedom: Some(all.iter().map(|s| s.degrees_of_freedom).collect()),
             smallest_field_a_per_m: loudest.map(|n| noise::smallest_field_a_per_m(channels, n)),
             noise_a_per_m_rthz: noise,

@@ -15,6 +15,7 @@
 //! step = 0
 //! field_per_count = [2.1e-9, 2.0e-9, 2.2e-9]   # A/m RMS, one per channel
 //! u_rel = [0.03, 0.03, 0.03]                   # relative standard uncertainty
+//! u_common_rel = 0.02               # optional; part of u_rel that all channels share
 //! degrees_of_freedom = [12.0, 15.0, inf]       # optional, as all below
 //! noise_a_per_m_rthz = [1.2e-9, 1.4e-9, 1.8e-9]
 //! smallest_field_a_per_m = 4.1e-8
@@ -114,6 +115,9 @@ pub struct GainStep {
     pub field_per_count: Vec<f64>,
     /// Relative standard uncertainty of each `field_per_count`.
     pub u_rel: Vec<f64>,
+    /// Part of each `u_rel` that all channels share.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub u_common_rel: Option<f64>,
     /// Degrees of freedom of each `u_rel`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub degrees_of_freedom: Option<Vec<f64>>,
@@ -194,6 +198,7 @@ impl Calibration {
         coilrig_analysis::signal::Calibration {
             field_per_count: Some(scale.field_per_count.clone()),
             field_per_count_u_rel: Some(scale.u_rel.clone()),
+            field_per_count_u_common_rel: scale.u_common_rel,
             clock_offset_ppm: self.clock_offset_ppm,
             clock_offset_u_ppm: self.clock_offset_u_ppm,
             axes: self.axes,
@@ -314,6 +319,7 @@ struct UncheckedStep {
     field_per_count: Vec<f64>,
     #[serde(deserialize_with = "relative_uncertainties")]
     u_rel: Vec<f64>,
+    u_common_rel: Option<f64>,
     degrees_of_freedom: Option<Vec<f64>>,
     noise_a_per_m_rthz: Option<Vec<f64>>,
     smallest_field_a_per_m: Option<f64>,
@@ -327,6 +333,7 @@ impl TryFrom<UncheckedStep> for GainStep {
             step,
             field_per_count,
             u_rel,
+            u_common_rel,
             degrees_of_freedom,
             noise_a_per_m_rthz,
             smallest_field_a_per_m,
@@ -345,6 +352,7 @@ impl TryFrom<UncheckedStep> for GainStep {
             step,
             field_per_count,
             u_rel,
+            u_common_rel,
             degrees_of_freedom,
             noise_a_per_m_rthz,
             smallest_field_a_per_m,

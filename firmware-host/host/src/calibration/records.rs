@@ -96,6 +96,8 @@ pub struct ReferenceRecord {
     pub u_rel: f64,
     /// Degrees of freedom of it.
     pub degrees_of_freedom: f64,
+    /// Part of `u_rel` that each coil calibrated in this source has.
+    pub u_source_rel: f64,
     /// Field at the coil, A/m RMS.
     pub field_a_per_m: f64,
     /// Turns.
@@ -130,6 +132,14 @@ pub struct ReferenceRecord {
     pub reading: Vec<RawReading>,
     /// Where the uncertainty comes from, in A/m per count.
     pub budget: Vec<BudgetLine>,
+}
+
+impl ReferenceRecord {
+    /// Whether both were made in the same source.
+    pub fn has_source_of(&self, other: &Self) -> bool {
+        let source = |r: &Self| (r.kind, r.turns, r.radius_m, r.current_a, r.u_current_a);
+        source(self) == source(other)
+    }
 }
 
 /// The coils against each other.

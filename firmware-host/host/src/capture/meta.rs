@@ -55,6 +55,10 @@ pub struct Global {
     /// Relative standard uncertainty of each `field_per_count`.
     #[serde(rename = "coilrig:field_per_count_u_rel", skip_serializing_if = "Option::is_none")]
     pub field_per_count_u_rel: Option<Vec<f64>>,
+    /// Part of each `field_per_count_u_rel` that all channels share.
+    #[serde(rename = "coilrig:field_per_count_u_common_rel")]
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub field_per_count_u_common_rel: Option<f64>,
     /// Error of the receiver's clock, positive when it runs fast.
     #[serde(rename = "coilrig:clock_offset_ppm", skip_serializing_if = "Option::is_none")]
     pub clock_offset_ppm: Option<f64>,

@@ -288,6 +288,7 @@ mod tests {
             extensions: Some(vec![Extension::coilrig()]),
             field_per_count: None,
             field_per_count_u_rel: None,
+            field_per_count_u_common_rel: None,
             clock_offset_ppm: None,
             clock_offset_u_ppm: None,
             axes: None,

@@ -77,8 +77,8 @@ pub struct Pair {
 
 const PAIR_EXAMPLE: &str = "\
 Example:
-  coilrig calibrate pair --out CR-0001.toml --axis z --turns 5 --radius 0.3 \\
-      --u-radius 0.001 --current 1e-5 --u-current 5e-8 --capture z1 z2 z3 z4 z5
+  coilrig calibrate pair --out CR-0001.toml --axis z --turns 1 --radius 0.3 \\
+      --u-radius 0.001 --current 5e-6 --u-current 2.5e-8 --capture z1 z2 z3 z4 z5
 
 The pair transmits on a rescue frequency: never switch it on near a rescue.";
 
@@ -199,6 +199,7 @@ pub fn run(common: &Common, source: &Source, axis: usize) -> Result<Outcome> {
         field_per_count: budget.value,
         u_rel: budget.u / budget.value,
         degrees_of_freedom: budget.degrees_of_freedom,
+        u_source_rel: scale::of_source_rel(&budget),
         field_a_per_m: source.field_a_per_m().abs(),
         turns: source.turns,
         radius_m: source.radius_m.value,
