@@ -174,7 +174,7 @@ impl CarrierMeter {
         other: Option<Line>,
     ) -> Result<(), NoCarrier> {
         let energy_db = shape.energy_db();
-        if !(energy_db >= LEAST_ENERGY_DB) {
+        if energy_db.is_nan() || energy_db < LEAST_ENERGY_DB {
             return Err(NoCarrier::Weak { energy_db });
         }
         if shape.change > MOST_CHANGE {

@@ -66,7 +66,7 @@ pub fn offset_ppm(known_hz: Reading, seen: &[Seen]) -> Result<Budget, NoClock> {
     let [first, ..] = seen else { return Err(NoClock::Nothing) };
     for Seen { carrier_hz, .. } in seen {
         let ppm = (hz / carrier_hz.value - 1.0) * 1e6;
-        if !(ppm.abs() <= MOST_PPM) {
+        if ppm.is_nan() || ppm.abs() > MOST_PPM {
             return Err(NoClock::OtherCarrier { seen_hz: carrier_hz.value, known_hz: hz, ppm });
         }
     }

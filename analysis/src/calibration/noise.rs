@@ -108,7 +108,7 @@ impl NoiseMeter {
             return Err(NoNoise::Short { have_s: heard_s });
         };
         let noise = spectrum.noise();
-        if let Some(channel) = (0..self.axes).find(|a| !(noise[*a] > 0.0)) {
+        if let Some(channel) = (0..self.axes).find(|a| noise[*a] <= 0.0) {
             return Err(NoNoise::Dead { channel: channel + 1 });
         }
         let line = spectrum.strongest(&noise, None);

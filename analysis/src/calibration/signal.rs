@@ -168,7 +168,7 @@ impl ReferenceSignal {
         let over_noise = |(c, n): (&f64, &f64)| (c / n).powi(2);
         let energy_db =
             10.0 * (on_s * counts.iter().zip(noise).map(over_noise).sum::<f64>()).log10();
-        if !(energy_db >= LEAST_ENERGY_DB) {
+        if energy_db.is_nan() || energy_db < LEAST_ENERGY_DB {
             return Err(NoSignal::Weak { energy_db });
         }
         // Noise of each channel, and what all share of the pulses' own scatter.

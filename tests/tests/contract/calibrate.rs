@@ -45,18 +45,16 @@ fn normal(rng: &mut ChaCha8Rng) -> f64 {
 /// Five repeats with the coil in the loop's field, each placed to 0.3 %.
 fn repeats(folder: &Path, axis: usize, keyed: bool) -> Vec<String> {
     let mut rng = ChaCha8Rng::seed_from_u64(axis as u64);
-    let names = (0..5).map(|n| format!("{}{n}", ["x", "y", "z"][axis]));
+    let names: Vec<String> = (0..5).map(|n| format!("{}{n}", ["x", "y", "z"][axis])).collect();
+    for name in &names {
+        let mut counts = [0.0; 3];
+        let placed = 1.0 + 0.003 * normal(&mut rng);
+        counts[axis] = loop_field() / TRUE_FIELD_PER_COUNT[axis] * placed;
+        counts[(axis + 1) % 3] = 0.02 * counts[axis];
+        let seconds = if keyed { 20.0 } else { 5.0 };
+        capture(vec![carrier(counts, keyed)], seconds, 3).write(folder, name);
+    }
     names
-        .map(|name| {
-            let mut counts = [0.0; 3];
-            let placed = 1.0 + 0.003 * normal(&mut rng);
-            counts[axis] = loop_field() / TRUE_FIELD_PER_COUNT[axis] * placed;
-            counts[(axis + 1) % 3] = 0.02 * counts[axis];
-            let seconds = if keyed { 20.0 } else { 5.0 };
-            capture(vec![carrier(counts, keyed)], seconds, 3).write(folder, &name);
-            name
-        })
-        .collect()
 }
 
 /// Directions of three coils that are askew by up to 5°.
@@ -260,7 +258,7 @@ fn reference_signals_that_cannot_serve_are_refused_with_what_to_do() {
     assert!(!place.join("c.toml").exists(), "a refused part left a file");
     // Wrong options.
     let refused = |options: &str, parts: &[&str]| {
-        calibrate(&folder, "loop", options, &captures[..3].to_vec()).refused(2, parts);
+        calibrate(&folder, "loop", options, &captures[..3]).refused(2, parts);
     };
     refused(&format!("{LOOP} --axis x").replace("--turns 10", "--turns 400"), &["wire"]);
     refused(
