@@ -1,5 +1,6 @@
 //! The receiver of a scenario.
 
+use nalgebra::Matrix3;
 use serde::Deserialize;
 
 use super::error::{in_range, vector_within};
@@ -29,6 +30,9 @@ pub struct ReceiverModel {
     /// What each axis' field per count really is, relative to the design: what
     /// a calibration is there to find.
     pub axis_factors: PerAxis,
+    /// Directions of the x, y and z coil in the receiver, one a row: unit vectors,
+    /// which need not be at right angles. Along its axes when absent.
+    pub coil_directions: Option<[[f64; 3]; 3]>,
     /// Relative standard uncertainty that the calibration states for each axis.
     pub calibration_u_rel: f64,
     /// Gain of each step, dB.
@@ -53,6 +57,7 @@ impl Default for ReceiverModel {
             clock_offset_u_ppm: 0.2,
             field_per_count: 1e-9,
             axis_factors: PerAxis::all(1.0),
+            coil_directions: None,
             calibration_u_rel: 0.02,
             gain_steps_db: vec![0.0, 20.0],
             gain_step: 0,
@@ -70,6 +75,14 @@ impl ReceiverModel {
         let gain_db = self.gain_steps_db.get(usize::from(step).min(last)).copied().unwrap_or(0.0);
         let at_step = self.field_per_count / 10f64.powf(f64::from(gain_db) / 20.0);
         self.axis_factors.0.map(|factor| factor * at_step)
+    }
+
+    /// Row-major matrix that makes components along the receiver's axes of what
+    /// its coils see; `None` where they lie along them.
+    pub fn axes_matrix(&self) -> Option<[[f64; 3]; 3]> {
+        let rows = self.coil_directions?;
+        let inverse = Matrix3::from_fn(|i, j| rows[i][j]).try_inverse()?;
+        Some(std::array::from_fn(|i| std::array::from_fn(|j| inverse[(i, j)])))
     }
 
     pub(super) fn validate(&self) -> Result<(), ScenarioError> {
@@ -94,6 +107,7 @@ impl ReceiverModel {
         for factor in self.axis_factors.0 {
             in_range("axis_factors", factor, 0.1..=10.0)?;
         }
+        self.coil_directions.as_ref().map_or(Ok(()), check_directions)?;
         in_range("calibration_u_rel", self.calibration_u_rel, 0.0..=1.0)?;
         if self.gain_steps_db.is_empty() || self.gain_steps_db.len() > 16 {
             return Err(ScenarioError::new(
@@ -115,6 +129,21 @@ impl ReceiverModel {
         in_range("temperature_c", f64::from(self.temperature_c), -80.0..=100.0)?;
         in_range("supply_v", f64::from(self.supply_v), 0.0..=60.0)
     }
+}
+
+/// Three unit vectors that point in three directions.
+fn check_directions(rows: &[[f64; 3]; 3]) -> Result<(), ScenarioError> {
+    let directions = Matrix3::from_fn(|i, j| rows[i][j]);
+    // A departure of 1e-3 is three digits typed; larger ones are mistakes.
+    let of_length_one = directions.row_iter().all(|row| (row.norm() - 1.0).abs() < 1e-3);
+    if of_length_one && directions.determinant() > 0.2 {
+        return Ok(());
+    }
+    Err(ScenarioError::new(
+        "coil_directions",
+        "are not three unit vectors that point apart",
+        "give the x, y and z coil's directions as rows of length 1, right-handed",
+    ))
 }
 
 #[cfg(test)]

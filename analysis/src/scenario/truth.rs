@@ -51,7 +51,7 @@ pub fn truth(scenario: &Scenario) -> Vec<UnitTruth> {
 }
 
 fn unit_truth(unit: &Unit, receiver: &ReceiverModel) -> UnitTruth {
-    let phasor = field_at_coils(unit, receiver);
+    let phasor = receiver.in_its_axes(field_at(unit, receiver));
     // The ellipse's longer axis is at half the phase of Σ h² (Balanis, Antenna
     // Theory, section 2.12, from memory).
     let major = phasor.iter().map(|h| h * h).sum::<Complex64>().arg() / 2.0;
@@ -72,8 +72,13 @@ fn unit_truth(unit: &Unit, receiver: &ReceiverModel) -> UnitTruth {
 
 /// RMS field phasors of a unit at the coils while it is keyed on, A/m.
 pub(super) fn field_at_coils(unit: &Unit, receiver: &ReceiverModel) -> [Complex64; 3] {
+    receiver.at_coils(field_at(unit, receiver))
+}
+
+/// The same in station coordinates.
+fn field_at(unit: &Unit, receiver: &ReceiverModel) -> [Complex64; 3] {
     let carrier_hz = NOMINAL_CARRIER_HZ + unit.carrier_offset_hz;
-    receiver.at_coils(dipole::field(unit.moment_a_m2, offset_m(unit, receiver), carrier_hz))
+    dipole::field(unit.moment_a_m2, offset_m(unit, receiver), carrier_hz)
 }
 
 fn offset_m(unit: &Unit, receiver: &ReceiverModel) -> [f64; 3] {
@@ -83,7 +88,19 @@ fn offset_m(unit: &Unit, receiver: &ReceiverModel) -> [f64; 3] {
 impl ReceiverModel {
     /// A field in station coordinates as the coils that there are see it.
     pub(super) fn at_coils(&self, station: [Complex64; 3]) -> [Complex64; 3] {
-        let [x, y, z] = self.orientation.coil_components(station);
+        let field = self.orientation.coil_components(station);
+        let along = |coil: &[f64; 3]| coil.iter().zip(field).map(|(d, h)| h * d).sum();
+        self.that_there_are(
+            self.coil_directions.as_ref().map_or(field, |rows| rows.each_ref().map(along)),
+        )
+    }
+
+    /// A field in station coordinates along the axes of the receiver that have a coil.
+    fn in_its_axes(&self, station: [Complex64; 3]) -> [Complex64; 3] {
+        self.that_there_are(self.orientation.coil_components(station))
+    }
+
+    fn that_there_are(&self, [x, y, z]: [Complex64; 3]) -> [Complex64; 3] {
         if self.axes == 1 { [x, Complex64::ZERO, Complex64::ZERO] } else { [x, y, z] }
     }
 }
@@ -138,5 +155,21 @@ mod tests {
         let vector = truth.field_vector_a_per_m.iter().map(|h| h * h).sum::<f64>().sqrt();
         let share = vector / truth.field_a_per_m;
         assert!(share <= 1.0 && share > 0.9999, "{share}");
+    }
+
+    /// The y coil tipped by 30° towards x sees half of a field along x.
+    #[test]
+    fn coils_askew_see_a_mixture_and_the_truth_is_not_askew() {
+        let directions = "coil_directions = [[1, 0, 0], [0.5, 0.8660254, 0], [0, 0, 1]]";
+        let askew = scenario(directions);
+        let straight = &truth(&scenario(""))[0];
+        assert_eq!(truth(&askew)[0].field_phasor_a_per_m, straight.field_phasor_a_per_m);
+        let seen = field_at_coils(&askew.units[0], &askew.receiver);
+        assert!((seen[1] / seen[0] - 0.5).norm() < 1e-9);
+        let rows = askew.receiver.axes_matrix().unwrap();
+        let y: Complex64 = rows[1].iter().zip(seen).map(|(m, h)| h * m).sum();
+        assert!(y.norm() < 1e-9 * seen[0].norm(), "{y}");
+        let flat = scenario("coil_directions = [[1, 0, 0], [0, 1, 0], [0.7071, 0.7071, 0]]");
+        assert!(flat.validate().is_err());
     }
 }

@@ -83,6 +83,9 @@ pub struct Calibration {
     pub field_per_count: Option<Vec<f64>>,
     /// Relative standard uncertainty of each `field_per_count`.
     pub field_per_count_u_rel: Option<Vec<f64>>,
+    /// Part of each `field_per_count_u_rel` that all channels share, as the current
+    /// of the loop that all were calibrated in. None shared when absent.
+    pub field_per_count_u_common_rel: Option<f64>,
     /// Error of the receiver's clock in ppm, positive when it runs fast.
     pub clock_offset_ppm: Option<f64>,
     /// Standard uncertainty of `clock_offset_ppm`.
@@ -109,6 +112,14 @@ impl Calibration {
             if let Some(&value) = list.iter().find(|v| !good(**v)) {
                 return Err(FormatError::CalibrationValue { name, value, need });
             }
+        }
+        let common = self.field_per_count_u_common_rel.unwrap_or(0.0);
+        let least = self.field_per_count_u_rel.iter().flatten().copied().fold(1e3, f64::min);
+        // Rounding of written numbers is no contradiction.
+        if !(0.0..=least * (1.0 + 1e-6)).contains(&common) {
+            let name = "field_per_count_u_common_rel";
+            let need = "zero or more, and no more than any of field_per_count_u_rel";
+            return Err(FormatError::CalibrationValue { name, value: common, need });
         }
         let ppm = self.clock_offset_ppm.unwrap_or(0.0);
         if !(-1000.0..1000.0).contains(&ppm) {

@@ -63,6 +63,13 @@ pub struct Transmitter {
     /// The field vector up to its sign; absent without a calibration.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub field_vector_a_per_m: Option<Vec<f64>>,
+    /// Direction of the pulses' amplitude over the channels, in counts and not in
+    /// field: a unit vector up to its sign; 0 for channels that are not there.
+    #[serde(skip)]
+    pub channel_direction: [f64; 3],
+    /// Whether amplitude or direction changed from pulse to pulse.
+    #[serde(skip)]
+    pub moved: bool,
     /// Magnitude in A/m, or in counts without a calibration.
     #[serde(skip)]
     pub amplitude: Reading,

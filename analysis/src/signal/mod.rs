@@ -72,5 +72,6 @@ pub use format::{Calibration, FormatError, StreamFormat};
 pub use measurement::{Measurement, PulseCount, TOO_WEAK, Transmitter};
 pub use pulse::Pulse;
 pub use steady::SteadyCarrier;
+pub use stretch::FALSE_PULSE;
 
 pub use crate::field::constants::NOMINAL_CARRIER_HZ as CARRIER_HZ;

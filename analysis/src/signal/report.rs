@@ -168,10 +168,14 @@ fn transmitter(
         let unit = raw.map(|h| h / length);
         let vector: Vec<f64> = unit.iter().map(|h| h * amplitude.value).collect();
         let u_rel = calibration.field_per_count_u_rel.as_deref().unwrap_or(&[]);
-        let u_calibration = u_rel.iter().enumerate().fold(0.0f64, |u, (j, rel)| {
-            let along: f64 = (0..3).map(|i| unit[i] * matrix[i][j] * direction[j]).sum();
-            u.hypot(along / length * amplitude.value * rel)
-        });
+        // What all channels share is that of the magnitude, whichever its direction.
+        let common = calibration.field_per_count_u_common_rel.unwrap_or(0.0);
+        let u_calibration = amplitude.value
+            * u_rel.iter().enumerate().fold(common, |u, (j, rel)| {
+                let along: f64 = (0..3).map(|i| unit[i] * matrix[i][j] * direction[j]).sum();
+                let own = (rel * rel - common * common).max(0.0).sqrt();
+                u.hypot(along / length * own)
+            });
         let field = Reading::new(amplitude.value, amplitude.u.hypot(u_calibration));
         (field, vector, u_calibration / amplitude.value)
     });
@@ -242,7 +246,8 @@ fn transmitter(
     if irregular && !drifts {
         notes.push("irregular timing: the single periods differ".into());
     }
-    if aside > 0.02 || sums.magnitude_scatter() > 0.1 {
+    let moved = aside > 0.02 || sums.magnitude_scatter() > 0.1;
+    if moved {
         notes.push("the field changed from pulse to pulse: the coil or the unit moved".into());
     }
     Transmitter {
@@ -258,6 +263,8 @@ fn transmitter(
         field_a_per_m: field.as_ref().map(|f| f.0),
         u_calibration_rel: field.as_ref().map_or(0.0, |f| f.2),
         field_vector_a_per_m: field.map(|f| f.1[..format.axes].to_vec()),
+        channel_direction: direction,
+        moved,
         amplitude,
         residual_carrier_ratio: sums.residual_ratio(),
         pulses,

@@ -34,7 +34,7 @@ const UNSURE_S: f64 = 0.028;
 /// Chance that one filter full of noise passes for a pulse. The fit looks at
 /// some 10⁹ distinguishable carriers, starts and lengths an hour, so that less
 /// than one false pulse an hour is left.
-const FALSE_PULSE: f64 = 4e-10;
+pub const FALSE_PULSE: f64 = 4e-10;
 /// The same where a train expects a pulse.
 const FALSE_EXPECTED: f64 = 1e-4;
 /// The coarse filters lose up to 2 dB, so they look at weaker candidates, and

@@ -181,6 +181,8 @@ pub(super) mod tests {
             off_time_s: exact(period_s - 0.09),
             field_a_per_m: Some(Reading::new(field_a_per_m, 0.05 * field_a_per_m)),
             field_vector_a_per_m: Some(vec![field_a_per_m, 0.0, 0.0]),
+            channel_direction: [1.0, 0.0, 0.0],
+            moved: false,
             amplitude: Reading::new(field_a_per_m, 0.004 * field_a_per_m),
             u_calibration_rel: 0.05,
             residual_carrier_ratio: exact(0.0),

@@ -5,12 +5,15 @@
 //! in the wrong crate.
 
 mod analysing;
+pub mod calibrating;
 pub mod calibration;
 pub mod capture;
 pub mod commands;
+pub mod dialogue;
 pub mod emulator;
 pub mod error;
 pub mod files;
+pub mod journal;
 pub mod limits_file;
 pub mod link;
 pub mod measuring;

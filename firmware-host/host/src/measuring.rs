@@ -6,6 +6,8 @@ use coilrig_analysis::over_time::{Collector, Row};
 use coilrig_analysis::signal::{Analyser, Event, Measurement, Pulse};
 
 use crate::analysing;
+use crate::calibrating;
+use crate::calibration::Calibration;
 use crate::capture::meta::{Annotation, Meta};
 use crate::capture::reader::Capture;
 use crate::error::{Error, Result};
@@ -43,7 +45,26 @@ pub struct Keep {
 
 /// Measure the capture at `path`.
 pub fn measure(path: &Path, keep: Keep) -> Result<Measured> {
-    let capture = Capture::open(path)?;
+    measure_with(path, keep, None)
+}
+
+/// Measure the capture at `path` with a calibration, out of the file named, in
+/// place of what the capture states.
+///
+/// # Errors
+///
+/// Those of the capture, and a calibration that is of another receiver or lacks
+/// the gain step.
+pub fn measure_with(
+    path: &Path,
+    keep: Keep,
+    calibration: Option<&(PathBuf, Calibration)>,
+) -> Result<Measured> {
+    let mut capture = Capture::open(path)?;
+    if let Some((file, calibration)) = calibration {
+        calibrating::apply(&mut capture, file, calibration)?;
+    }
+    capture.warnings.extend(calibrating::age_concerns(&capture));
     let unusable = |e: coilrig_analysis::signal::FormatError| {
         Error::file(capture.paths.meta.display(), e.to_string(), "correct the metadata")
     };

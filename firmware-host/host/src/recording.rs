@@ -16,7 +16,7 @@ use num_complex::Complex;
 use serde::Serialize;
 use tokio::time::{Instant, MissedTickBehavior, interval_at, sleep_until};
 
-use crate::calibration::{Calibration, GainStep};
+use crate::calibration::{Calibration, GainStep, InUse};
 use crate::capture::meta::{Extension, Global, SIGMF_VERSION};
 use crate::capture::writer::{Stretch, Writer, Written};
 use crate::error::{Error, Result};
@@ -350,30 +350,12 @@ fn first_sample_at(samples: &Samples, receiver: &Receiver) -> Timestamp {
 /// The scale of the gain step in use, out of a calibration of this receiver.
 fn scale_for(options: &Options, receiver: &Receiver) -> Result<Option<GainStep>> {
     let Some((path, calibration)) = &options.calibration else { return Ok(None) };
-    let refuse = |what: String, remedy: &str| Err(Error::file(path.display(), what, remedy));
-    if calibration.receiver != receiver.serial_number {
-        return refuse(
-            format!("is of receiver {}, this is {}", calibration.receiver, receiver.serial_number),
-            "give the calibration of this receiver, or record without one",
-        );
-    }
-    let Some(scale) = calibration.gain_step(options.gain_step) else {
-        return refuse(
-            format!("does not hold gain step {}", options.gain_step),
-            "record at a gain step that was calibrated, or calibrate this one",
-        );
+    let used = InUse {
+        receiver: Some(receiver.serial_number.clone()),
+        gain_step: Some(options.gain_step),
+        channels: receiver.axes.into(),
     };
-    if scale.field_per_count.len() != usize::from(receiver.axes) {
-        return refuse(
-            format!(
-                "is for {} channels, the receiver has {}",
-                scale.field_per_count.len(),
-                receiver.axes
-            ),
-            "calibrate the receiver anew",
-        );
-    }
-    Ok(Some(scale.clone()))
+    calibration.scale_for(path, &used).cloned().map(Some)
 }
 
 fn global(options: &Options, receiver: &Receiver, scale: Option<&GainStep>) -> Global {
@@ -396,9 +378,13 @@ fn global(options: &Options, receiver: &Receiver, scale: Option<&GainStep>) -> G
         extensions: Some(vec![Extension::coilrig()]),
         field_per_count: scale.map(|scale| scale.field_per_count.clone()),
         field_per_count_u_rel: scale.map(|scale| scale.u_rel.clone()),
-        clock_offset_ppm: calibration.map(|c| c.clock_offset_ppm),
-        clock_offset_u_ppm: calibration.map(|c| c.clock_offset_u_ppm),
+        field_per_count_u_common_rel: scale.and_then(|scale| scale.u_common_rel),
+        clock_offset_ppm: calibration.and_then(|c| c.clock_offset_ppm),
+        clock_offset_u_ppm: calibration.and_then(|c| c.clock_offset_u_ppm),
         axes: calibration.and_then(|c| c.axes).map(|axes| serde_json::json!(axes)),
+        calibration: calibration.map(Calibration::made),
+        receiver: Some(receiver.serial_number.clone()),
+        gain_step: Some(options.gain_step),
         temperature_c: options.temperature_c,
         unit: options.unit.clone(),
         note: options.note.clone(),

@@ -121,6 +121,17 @@ fn the_uncertainty_of_clock_and_scale_goes_into_the_results() {
     assert!((u_field / field / expected - 1.0).abs() < 0.1, "{field} ± {u_field}");
 }
 
+/// What all axes share is that of the magnitude: 4 % shared and 3 % of each axis.
+#[test]
+fn an_uncertainty_that_all_axes_share_does_not_average_out() {
+    let scene = Scene::plain(30.0)
+        .with("coilrig:field_per_count_u_rel", json!([0.05, 0.05, 0.05]))
+        .with("coilrig:field_per_count_u_common_rel", json!(0.04));
+    let (field, u_field) = reading(&only(&scene)["field_a_per_m"]);
+    let expected = 0.04f64.hypot(0.03 * 33.0f64.sqrt() / 9.0);
+    assert!((u_field / field / expected - 1.0).abs() < 0.05, "{field} ± {u_field}");
+}
+
 #[test]
 fn every_channel_has_its_own_scale() {
     let scene = Scene::plain(30.0).with("coilrig:field_per_count", json!([1e-9, 3e-9, 0.5e-9]));

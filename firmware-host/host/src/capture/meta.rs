@@ -55,6 +55,10 @@ pub struct Global {
     /// Relative standard uncertainty of each `field_per_count`.
     #[serde(rename = "coilrig:field_per_count_u_rel", skip_serializing_if = "Option::is_none")]
     pub field_per_count_u_rel: Option<Vec<f64>>,
+    /// Part of each `field_per_count_u_rel` that all channels share.
+    #[serde(rename = "coilrig:field_per_count_u_common_rel")]
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub field_per_count_u_common_rel: Option<f64>,
     /// Error of the receiver's clock, positive when it runs fast.
     #[serde(rename = "coilrig:clock_offset_ppm", skip_serializing_if = "Option::is_none")]
     pub clock_offset_ppm: Option<f64>,
@@ -64,6 +68,15 @@ pub struct Global {
     /// 3 × 3 row-major matrix from channel fields to orthogonal components.
     #[serde(rename = "coilrig:axes", skip_serializing_if = "Option::is_none")]
     pub axes: Option<Value>,
+    /// Day, last day and method of the calibration that the values above are of.
+    #[serde(rename = "coilrig:calibration", skip_serializing_if = "Option::is_none")]
+    pub calibration: Option<CalibrationMade>,
+    /// Serial number of the receiver.
+    #[serde(rename = "coilrig:receiver", skip_serializing_if = "Option::is_none")]
+    pub receiver: Option<String>,
+    /// Gain step of the receiver.
+    #[serde(rename = "coilrig:gain_step", skip_serializing_if = "Option::is_none")]
+    pub gain_step: Option<u8>,
     /// Temperature of the unit under test, °C.
     #[serde(rename = "coilrig:temperature_c", skip_serializing_if = "Option::is_none")]
     pub temperature_c: Option<f64>,
@@ -73,6 +86,22 @@ pub struct Global {
     /// Free text.
     #[serde(rename = "coilrig:note", skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
+    #[serde(flatten)]
+    #[allow(missing_docs)]
+    pub other: Map<String, Value>,
+}
+
+/// Where the calibration of a capture comes from.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CalibrationMade {
+    /// Day, ISO 8601.
+    pub date: String,
+    /// Last day on which it counts, ISO 8601.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub expires: Option<String>,
+    /// How it was done.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub method: Option<String>,
     #[serde(flatten)]
     #[allow(missing_docs)]
     pub other: Map<String, Value>,

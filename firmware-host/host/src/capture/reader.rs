@@ -257,6 +257,7 @@ fn calibration(meta: &Meta, at: &dyn Fn(&str) -> String) -> Result<Calibration> 
     Ok(Calibration {
         field_per_count: global.field_per_count.clone(),
         field_per_count_u_rel: global.field_per_count_u_rel.clone(),
+        field_per_count_u_common_rel: global.field_per_count_u_common_rel,
         clock_offset_ppm: global.clock_offset_ppm,
         clock_offset_u_ppm: global.clock_offset_u_ppm,
         axes: axes.transpose()?,

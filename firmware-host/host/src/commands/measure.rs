@@ -7,6 +7,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use clap::Args;
 
 use super::{CAUTIONS, Outcome};
+use crate::calibration::Calibration;
 use crate::error::{Error, Result};
 use crate::measuring::{self, Keep, Measured};
 use crate::output::{budget, measurement, over_time};
@@ -22,6 +23,10 @@ pub struct Measure {
     /// SigMF recordings: the .sigmf-meta or .sigmf-data file, or the name of both
     #[arg(required = true, value_name = "CAPTURE")]
     captures: Vec<PathBuf>,
+    /// Calibration file of the receiver, in place of what the captures state; with
+    /// --annotate it is written into their metadata
+    #[arg(long, value_name = "FILE")]
+    calibration: Option<PathBuf>,
     /// Print one JSON document (an array for several captures)
     #[arg(long, conflicts_with = "csv")]
     json: bool,
@@ -47,6 +52,7 @@ const EXAMPLE: &str = "\
 Example:
   coilrig measure monday.sigmf-meta
   coilrig measure --json monday tuesday > readings.json
+  coilrig measure --calibration CR-0001.toml monday
   coilrig measure --over-time soak --every 300 night.sigmf-meta";
 
 /// Run the command.
@@ -61,7 +67,12 @@ pub fn run(args: &Measure) -> Result<Outcome> {
     }
     let rows_s = args.over_time.as_ref().map(|_| args.every);
     let keep = Keep { pulses: args.annotate, rows_s, ..Keep::default() };
-    for result in measure_all(&args.captures, keep) {
+    let calibration = match &args.calibration {
+        // Its age is held against the day of each recording, not against today.
+        Some(path) => Some((path.clone(), Calibration::load(path)?)),
+        None => None,
+    };
+    for result in measure_all(&args.captures, keep, calibration.as_ref()) {
         match result {
             Ok(measured) => all.push(measured),
             Err(error) => errors.push(error),
@@ -113,7 +124,11 @@ fn last_of(mut errors: Vec<Error>) -> Error {
 }
 
 /// All captures on all cores, results in the order given.
-fn measure_all(captures: &[PathBuf], keep: Keep) -> Vec<Result<Measured>> {
+fn measure_all(
+    captures: &[PathBuf],
+    keep: Keep,
+    calibration: Option<&(PathBuf, Calibration)>,
+) -> Vec<Result<Measured>> {
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     let workers = cores.min(captures.len());
     let keep = Keep { spare_core: cores > workers, ..keep };
@@ -124,7 +139,7 @@ fn measure_all(captures: &[PathBuf], keep: Keep) -> Vec<Result<Measured>> {
             loop {
                 let i = next.fetch_add(1, Ordering::Relaxed);
                 let Some(path) = captures.get(i) else { return done };
-                done.push((i, measuring::measure(path, keep)));
+                done.push((i, measuring::measure_with(path, keep, calibration)));
             }
         };
         let threads: Vec<_> = (0..workers).map(|_| scope.spawn(work)).collect();

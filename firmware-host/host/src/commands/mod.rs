@@ -1,11 +1,14 @@
 //! One file a command.
 
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+use crate::calibration::Calibration;
 use crate::error::{Error, Result};
 
+mod calibrate;
 mod demo;
 mod emulate;
 mod measure;
@@ -48,6 +51,7 @@ This rig is no certification: the maker's service, local rules and licensed prac
 
 #[derive(Subcommand)]
 enum Command {
+    Calibrate(calibrate::Calibrate),
     Demo(demo::Demo),
     Emulate(emulate::Emulate),
     Measure(measure::Measure),
@@ -58,9 +62,17 @@ enum Command {
     Verify(verify::Verify),
 }
 
+/// The calibration at `path` for use today; a person is told of its age.
+fn load_calibration(path: &Path) -> Result<Calibration> {
+    Calibration::load_for_use(path, jiff::ZonedDateTime::now().date(), |concern| {
+        eprintln!("coilrig: {concern}");
+    })
+}
+
 /// Read the command line, run the command, say what happened.
 pub fn run() -> ExitCode {
     let result: Result<Outcome> = match CommandLine::parse().command {
+        Command::Calibrate(args) => calibrate::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Emulate(args) => emulate::run(&args),
         Command::Measure(args) => measure::run(&args),

@@ -5,8 +5,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::Outcome;
-use crate::calibration::Calibration;
+use super::{Outcome, load_calibration};
 use crate::error::{Error, Result};
 use crate::link::Link;
 use crate::pulse_count::pulse_counter;
@@ -58,7 +57,7 @@ pub struct Record {
 /// Run the command.
 pub fn run(args: Record) -> Result<Outcome> {
     let calibration = match args.calibration {
-        Some(path) => Some((path.clone(), Calibration::load(&path)?)),
+        Some(path) => Some((path.clone(), load_calibration(&path)?)),
         None => {
             eprintln!("no --calibration: the capture will hold no field values");
             None
@@ -201,7 +200,7 @@ fn seconds(text: &str) -> std::result::Result<f64, String> {
     }
 }
 
-fn celsius(text: &str) -> std::result::Result<f64, String> {
+pub(super) fn celsius(text: &str) -> std::result::Result<f64, String> {
     match text.parse::<f64>() {
         Ok(celsius) if celsius.is_finite() => Ok(celsius),
         _ => Err("give degrees Celsius, as -5".into()),

@@ -7,8 +7,7 @@ use clap::{Args, Subcommand, ValueEnum};
 use coilrig_analysis::range::Alignment;
 use coilrig_analysis::survey::{Order, Plan, Point, Setup, Step, Survey, parse_point};
 
-use super::{CAUTIONS, Outcome};
-use crate::calibration::Calibration;
+use super::{CAUTIONS, Outcome, load_calibration};
 use crate::error::{Error, Result};
 use crate::link::Link;
 use crate::output::survey as output;
@@ -171,7 +170,7 @@ fn guided(args: &Distance) -> Result<Outcome> {
             Recording {
                 duration_s: args.seconds,
                 gain_step: args.gain,
-                calibration: (path.clone(), Calibration::load(path)?),
+                calibration: (path.clone(), load_calibration(path)?),
                 unit: args.unit.clone(),
             },
         )),

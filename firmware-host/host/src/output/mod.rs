@@ -1,6 +1,7 @@
 //! Results as documents, tables for machines and tables for people.
 
 pub mod budget;
+pub mod calibration;
 pub mod columns;
 pub mod demo_report;
 pub mod measurement;

@@ -1,10 +1,6 @@
-//! The conversation with the person who carries the receiver.
-//!
-//! Everything is asked on standard error, a line a question, and answered a line
-//! an answer, so that a pipe can hold the conversation as well as a person.
+//! The conversation with the person who carries the receiver through a survey.
 
 use std::future::Future;
-use std::io::{BufRead, IsTerminal};
 use std::path::Path;
 use std::pin::Pin;
 
@@ -13,76 +9,11 @@ use coilrig_analysis::survey::{
     CARRIER_TOLERANCE_HZ, Event, Point, PointState, Standing, Step, Survey,
 };
 use coilrig_analysis::units;
-use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
 use super::run::{Attempt, Recording, SurveyRun};
-use crate::error::{Error, Kind, Result};
+use crate::dialogue::{Answer, Answers, Recorded};
+use crate::error::{Kind, Result};
 use crate::link::Link;
-use crate::recording::Notice;
-
-/// The lines of a person or a pipe.
-pub struct Answers(UnboundedReceiver<String>);
-
-impl Answers {
-    /// The lines of `source`, read on a thread of its own.
-    ///
-    /// # Errors
-    ///
-    /// The system does not let the program start a thread.
-    pub fn of(source: impl BufRead + Send + 'static) -> Result<Self> {
-        let (lines, answers) = unbounded_channel();
-        std::thread::Builder::new()
-            .name("answers".into())
-            .spawn(move || {
-                // A line that cannot be read ends the answers, as their end does.
-                for line in source.lines().map_while(std::result::Result::ok) {
-                    if lines.send(line).is_err() {
-                        return;
-                    }
-                }
-            })
-            .map_err(|e| {
-                Error::file("answers", format!("cannot be read: {e}"), "close some programs")
-            })?;
-        Ok(Self(answers))
-    }
-
-    async fn next(&mut self) -> Option<String> {
-        self.0.recv().await
-    }
-}
-
-/// What a person wants.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Answer {
-    /// Enter alone.
-    Yes,
-    /// Take the point in question, or the one of that number, again.
-    Repeat(Option<usize>),
-    /// Drop the reading in hand, or that of the point of that number.
-    Drop(Option<usize>),
-    Skip,
-    Stop,
-    /// Something else.
-    Unclear,
-}
-
-impl Answer {
-    fn of(line: &str) -> Self {
-        let line = line.trim().to_lowercase();
-        let (word, rest) = line.split_at(line.chars().next().map_or(0, char::len_utf8));
-        let rest = rest.trim();
-        let number = rest.parse().ok();
-        match word {
-            "" => Self::Yes,
-            "r" if rest.is_empty() || number.is_some() => Self::Repeat(number),
-            "d" if rest.is_empty() || number.is_some() => Self::Drop(number),
-            "s" if rest.is_empty() => Self::Skip,
-            "q" if rest.is_empty() => Self::Stop,
-            _ => Self::Unclear,
-        }
-    }
-}
 
 /// Lead a person through what is left of the survey. Ends when they stop, when
 /// the answers end, when `stop` is ready, or when there is nothing left to do.
@@ -189,20 +120,7 @@ impl Guide<'_> {
     }
 
     async fn attempt(&mut self, number: usize) -> Result<Option<Attempt>> {
-        let duration_s = self.how.duration_s;
-        let is_terminal = std::io::stderr().is_terminal();
-        let show = |notice| match notice {
-            Notice::Progress(progress) if is_terminal => {
-                let overload = if progress.overload { "  OVERLOAD" } else { "" };
-                // Back to the start of the line, and clear what the last one left.
-                eprint!("\r  {:.0} of {duration_s} s{overload}\x1b[K", progress.elapsed_s);
-            }
-            Notice::Progress(_) => {}
-            Notice::Gap(gap) => eprintln!("  {} samples missing", gap.missing),
-            Notice::Stalled => eprintln!("  the receiver sends nothing; told it to start again"),
-            Notice::Lost(why) => eprintln!("  {why}; waiting for the receiver"),
-            Notice::Back => eprintln!("  the receiver is back"),
-        };
+        let mut shown = Recorded::new(self.how.duration_s);
         // Opened anew for each point: between two, the cable may have been off.
         let link = tokio::select! {
             biased;
@@ -210,11 +128,11 @@ impl Guide<'_> {
             link = Link::open(self.port) => link,
         };
         let mut link = link?;
-        let attempt =
-            self.run.record_point(number, &mut link, self.how, show, &mut self.stop).await;
-        if is_terminal {
-            eprintln!();
-        }
+        let attempt = self
+            .run
+            .record_point(number, &mut link, self.how, |notice| shown.show(notice), &mut self.stop)
+            .await;
+        shown.end();
         attempt
     }
 
@@ -328,29 +246,4 @@ fn judgement(survey: &Survey, number: usize) -> Vec<String> {
         (None, Ok(_)) => {}
     }
     lines
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn answers_are_a_letter_and_at_most_a_number() {
-        for (line, answer) in [
-            ("", Answer::Yes),
-            ("  \r", Answer::Yes),
-            ("r", Answer::Repeat(None)),
-            ("R 3", Answer::Repeat(Some(3))),
-            ("d12", Answer::Drop(Some(12))),
-            ("d", Answer::Drop(None)),
-            (" s ", Answer::Skip),
-            ("Q", Answer::Stop),
-            ("x", Answer::Unclear),
-            ("r x", Answer::Unclear),
-            ("stop", Answer::Unclear),
-            ("é", Answer::Unclear),
-        ] {
-            assert_eq!(Answer::of(line), answer, "{line:?}");
-        }
-    }
 }

@@ -5,7 +5,7 @@
 //! ```
 //!
 //! A folder holds the captures, `survey.jsonl` (every step so far, see
-//! [`journal`]) and `readings.csv` (the readings that count, made anew from the
+//! [`crate::journal`]) and `readings.csv` (the readings that count, made anew from the
 //! journal at each step). All of it is written so that the program may be killed
 //! at any moment: at most the point being recorded is lost.
 //!
@@ -13,10 +13,10 @@
 //! `coilrig_analysis::survey`.
 
 mod dialogue;
-mod journal;
 mod listed;
 mod run;
 
-pub use dialogue::{Answers, guide};
+pub use crate::dialogue::Answers;
+pub use dialogue::guide;
 pub use listed::{Listed, parse_argument, read_list, survey_of};
 pub use run::{Attempt, Recording, SurveyRun, TABLE};

@@ -8,10 +8,10 @@ use coilrig_analysis::survey::{
     Event, NotTaken, Point, PointState, Setup, Step, Survey, Surveyed, TakeError, Taken,
 };
 
-use super::journal::{Journal, damaged};
 use crate::calibration::Calibration;
 use crate::capture::meta::Paths;
 use crate::error::{Error, Result};
+use crate::journal::{Journal, Told, damaged};
 use crate::link::Link;
 use crate::measuring::{self, Keep};
 use crate::recording::{self, Notice, Options};
@@ -21,6 +21,8 @@ use crate::{files, readings};
 pub const TABLE: &str = "readings.csv";
 /// Name of the journal in a survey's folder.
 const JOURNAL: &str = "survey.jsonl";
+/// Its format.
+const FORMAT: &str = "coilrig-survey-journal/1";
 
 /// How points are recorded.
 #[derive(Clone, Debug)]
@@ -72,7 +74,7 @@ impl SurveyRun {
         let survey = Survey::new(setup)
             .map_err(|e| Error::usage(e.to_string(), "correct the options of the survey"))?;
         files::make_folder(folder)?;
-        let journal = Journal::begin(&folder.join(JOURNAL), survey.setup())?;
+        let journal = Journal::begin(&folder.join(JOURNAL), FORMAT, survey.setup())?;
         let run = Self { folder: folder.to_owned(), journal, survey };
         run.write_table()?;
         Ok(run)
@@ -88,7 +90,7 @@ impl SurveyRun {
         if !path.exists() {
             return Ok(None);
         }
-        let (journal, told) = Journal::read(&path)?;
+        let (journal, told): (_, Told<Setup, Event>) = Journal::read(&path, FORMAT)?;
         let mut survey = Survey::new(told.setup).map_err(|e| damaged(&path, 1, e.to_string()))?;
         for (line, event) in told.events {
             survey.apply(&event).map_err(|e| damaged(&path, line, e.to_string()))?;

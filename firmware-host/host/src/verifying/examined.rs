@@ -40,7 +40,7 @@ pub fn examine(path: &Path, asked: Option<&str>) -> Result<Examined> {
     let capture = Capture::open(path)?;
     let duration_s = capture.frames() as f64 / capture.format.sample_rate_hz;
     let rows_s = Some((duration_s / ROWS).max(LEAST_ROW_S));
-    let measured = measuring::measure(path, Keep { pulses: true, rows_s })?;
+    let measured = measuring::measure(path, Keep { pulses: true, rows_s, ..Keep::default() })?;
     let (chosen, note) = choose(&measured, asked)?;
     let mut examined = Examined {
         chosen,

@@ -90,13 +90,14 @@ fn stderr(output: &Output) -> String {
 
 fn calibration(receiver: &str, step: u8) -> Calibration {
     let mut calibration = Calibration::new(receiver, "2026-01-15", "test");
-    calibration.clock_offset_ppm = -3.0;
-    calibration.clock_offset_u_ppm = 0.5;
+    calibration.clock_offset_ppm = Some(-3.0);
+    calibration.clock_offset_u_ppm = Some(0.5);
     calibration.axes = Some([[1.0, 0.01, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]);
     calibration.gain_steps.push(GainStep {
         step,
         field_per_count: vec![1e-9, 2e-9, 3e-9],
         u_rel: vec![0.01, 0.02, 0.03],
+        ..GainStep::default()
     });
     calibration
 }

@@ -1,9 +1,9 @@
-//! The journal of a survey: JSON lines, the first with its plan, each further one
-//! with a step of it and when it was made. Lines are only ever added.
+//! A journal of work that may be broken off at any moment: JSON lines, the first
+//! with what it was set up with, each further one with a step of it and when it
+//! was made. Lines are only ever added.
 
 use std::path::{Path, PathBuf};
 
-use coilrig_analysis::survey::{Event, Setup};
 use jiff::Timestamp;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -11,24 +11,22 @@ use serde::{Deserialize, Serialize};
 use crate::error::{Error, Result};
 use crate::files;
 
-const FORMAT: &str = "coilrig-survey-journal/1";
-
 /// A journal on the disk.
-pub(super) struct Journal {
+pub struct Journal {
     path: PathBuf,
     text: String,
 }
 
 /// What a journal told.
-pub(super) struct Told {
-    /// What the survey was set up with.
+pub struct Told<Setup, Event> {
+    /// What the work was set up with.
     pub setup: Setup,
     /// Its steps, each with the line it stands in.
     pub events: Vec<(usize, Event)>,
 }
 
 #[derive(Serialize, Deserialize)]
-struct Head {
+struct Head<Setup> {
     format: String,
     at: String,
     #[serde(flatten)]
@@ -36,45 +34,66 @@ struct Head {
 }
 
 #[derive(Serialize, Deserialize)]
-struct Line {
+struct Line<Event> {
     at: String,
     #[serde(flatten)]
     event: Event,
 }
 
 impl Journal {
-    /// Begin a journal at `path`, where none may be.
-    pub fn begin(path: &Path, setup: &Setup) -> Result<Self> {
+    /// Begin a journal of that `format` at `path`, where none may be.
+    ///
+    /// # Errors
+    ///
+    /// There is one, or it cannot be written.
+    pub fn begin<Setup: Serialize + Clone>(
+        path: &Path,
+        format: &str,
+        setup: &Setup,
+    ) -> Result<Self> {
         if path.exists() {
             return Err(Error::file(
                 path.display(),
-                "there is a survey already, which is never overwritten",
+                "there is a journal already, which is never overwritten",
                 "go on with it, or choose another folder",
             ));
         }
         let mut journal = Self { path: path.to_owned(), text: String::new() };
-        journal.add(&Head { format: FORMAT.into(), at: now(), setup: setup.clone() })?;
+        journal.add(&Head { format: format.into(), at: now(), setup: setup.clone() })?;
         Ok(journal)
     }
 
-    /// Read the journal at `path`.
-    pub fn read(path: &Path) -> Result<(Self, Told)> {
+    /// Read the journal of that `format` at `path`.
+    ///
+    /// # Errors
+    ///
+    /// It cannot be read, or is damaged, with the line.
+    pub fn read<Setup: DeserializeOwned, Event: DeserializeOwned>(
+        path: &Path,
+        format: &str,
+    ) -> Result<(Self, Told<Setup, Event>)> {
         let text = files::read_text(path)?;
         let mut lines = (1..).zip(text.lines());
         let (_, first) = lines.next().ok_or_else(|| damaged(path, 1, "is empty"))?;
-        let head: Head = parse(path, 1, first)?;
-        if head.format != FORMAT {
-            let what = format!("format is \"{}\", not \"{FORMAT}\"", head.format);
+        let head: Head<Setup> = parse(path, 1, first)?;
+        if head.format != format {
+            let what = format!("format is \"{}\", not \"{format}\"", head.format);
             return Err(damaged(path, 1, what));
         }
         let events = lines
-            .map(|(number, line)| parse::<Line>(path, number, line).map(|l| (number, l.event)))
+            .map(|(number, line)| {
+                parse::<Line<Event>>(path, number, line).map(|l| (number, l.event))
+            })
             .collect::<Result<Vec<_>>>()?;
         Ok((Self { path: path.to_owned(), text }, Told { setup: head.setup, events }))
     }
 
     /// Add a step.
-    pub fn append(&mut self, event: &Event) -> Result<()> {
+    ///
+    /// # Errors
+    ///
+    /// It cannot be written.
+    pub fn append<Event: Serialize + Clone>(&mut self, event: &Event) -> Result<()> {
         self.add(&Line { at: now(), event: event.clone() })
     }
 
@@ -90,11 +109,11 @@ impl Journal {
 }
 
 /// A journal that says what it cannot.
-pub(super) fn damaged(path: &Path, line: usize, what: impl Into<String>) -> Error {
+pub fn damaged(path: &Path, line: usize, what: impl Into<String>) -> Error {
     Error::file(
         format!("{}, line {line}", path.display()),
         what,
-        "put the journal back as the program left it, or survey into another folder",
+        "put the journal back as the program left it, or work in another folder",
     )
 }
 
