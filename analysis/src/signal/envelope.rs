@@ -145,6 +145,7 @@ mod tests {
             amplitude_noise: [0.0; 3],
             energy_to_noise: 1e4,
             overlapped: false,
+            shape: None,
         }
     }
 
