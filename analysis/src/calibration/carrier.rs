@@ -498,10 +498,10 @@ mod tests {
         for seed in 0..seeds {
             let found = measured(&samples(counts, 37.3, noise, duration_s, seed, |_| 1.0)).unwrap();
             let sign = found.counts[0].signum();
-            for i in 0..3 {
-                let off = sign * found.counts[i] - counts[i];
+            for ((found, u), due) in found.counts.iter().zip(found.u_counts).zip(counts) {
+                let off = sign * found - due;
                 amplitude2 += off * off / 3.0;
-                told2 += (off / found.u_counts[i]).powi(2) / 3.0;
+                told2 += (off / u).powi(2) / 3.0;
             }
             frequency2 += (found.seen_hz.value - 457_037.3).powi(2);
         }
