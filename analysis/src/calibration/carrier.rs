@@ -498,8 +498,8 @@ mod tests {
         for seed in 0..seeds {
             let found = measured(&samples(counts, 37.3, noise, duration_s, seed, |_| 1.0)).unwrap();
             let sign = found.counts[0].signum();
-            for ((seen, u), sent) in found.counts.iter().zip(found.u_counts).zip(counts) {
-                let off = sign * seen - sent;
+            for ((found, u), due) in found.counts.iter().zip(found.u_counts).zip(counts) {
+                let off = sign * found - due;
                 amplitude2 += off * off / 3.0;
                 told2 += (off / u).powi(2) / 3.0;
             }

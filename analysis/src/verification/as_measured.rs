@@ -1,8 +1,8 @@
 //! What the uncertainties that a measurement states are made of.
 //!
 //! The same values and uncertainties as in the measurement, taken apart again; what
-//! only a judgement has to count in (drift, edges, set-up, what the calibrations of
-//! the axes have in common) stays out.
+//! only a judgement has to count in (drift, edges, set-up, all of the calibrations as
+//! common to the axes) stays out.
 
 use super::contribution;
 use super::field::Part;
@@ -30,6 +30,7 @@ pub fn budgets(heard: &Heard<'_>) -> Result<Vec<(&'static str, &'static str, Bud
     if unit.field_a_per_m.is_some() && heard.calibration.field_per_count_u_rel.is_some() {
         let mut inputs = Inputs::new();
         let part = Part::add(heard, &mut inputs)?;
+        part.correlate_common(&mut inputs, heard.calibration)?;
         all.push(("field", "A/m", propagate(&inputs, |x| part.magnitude(x))?));
     }
     let mut inputs = Inputs::new();

@@ -7,6 +7,7 @@ use super::heard::{Heard, NotJudged};
 use super::setup::{Placement, Setup};
 use super::tilt;
 use crate::field::dipole;
+use crate::signal::Calibration;
 use crate::uncertainty::{Budget, Input, Inputs, propagate};
 
 /// Half the length of an antenna, m (common practice, no source): a rod of poles
@@ -121,6 +122,26 @@ impl Part {
         Ok(Self { signal, factors, channels, orthogonal })
     }
 
+    /// Count what the calibrations of the channels have in common as the measurement
+    /// does.
+    pub(super) fn correlate_common(
+        &self,
+        inputs: &mut Inputs,
+        calibration: &Calibration,
+    ) -> Result<(), NotJudged> {
+        let common = calibration.field_per_count_u_common_rel.unwrap_or(0.0);
+        let u_rel = calibration.field_per_count_u_rel.as_deref().unwrap_or(&[]);
+        for (j, (second, u_second)) in self.factors.iter().zip(u_rel).enumerate() {
+            for (first, u_first) in self.factors[..j].iter().zip(u_rel) {
+                let product = u_first * u_second;
+                if common > 0.0 && product > 0.0 {
+                    inputs.correlate(*first, *second, (common * common / product).min(1.0))?;
+                }
+            }
+        }
+        Ok(())
+    }
+
     /// Magnitude over the axes when each channel's calibration is off by its factor.
     pub(super) fn magnitude(&self, x: &[f64]) -> f64 {
         let factor = |j: usize| self.factors.get(j).map_or(1.0, |place| x[*place]);
@@ -129,9 +150,9 @@ impl Part {
     }
 }
 
-/// All axes and captures are calibrated against one reference field, and a capture
-/// does not say how much of the uncertainty comes from that. Taken as all of it,
-/// which is the careful side (JCGM 100, 5.2.5).
+/// All axes and captures are calibrated against one reference field. Not every capture
+/// says how much of the uncertainty comes from that: taken as all of it, which is the
+/// careful side (JCGM 100, 5.2.5).
 fn correlate_calibrations(inputs: &mut Inputs, parts: &[Part]) -> Result<(), NotJudged> {
     let all: Vec<usize> = parts.iter().flat_map(|p| p.factors.iter().copied()).collect();
     for (i, first) in all.iter().enumerate() {

@@ -236,6 +236,15 @@ fn clock(record: &ClockRecord) -> String {
     )
 }
 
+/// A number with so many digits; a small one with its power of ten.
+fn number(value: f64, digits: i32) -> String {
+    if value == 0.0 || value.abs() >= 1e-3 {
+        return units::significant(value, digits);
+    }
+    let power = value.abs().log10().floor() as i32;
+    format!("{}e{power}", units::significant(value / 10f64.powi(power), digits))
+}
+
 /// The lines of a budget; contributions times `factor` are in `unit`.
 fn budget(lines: &[BudgetLine], factor: f64, unit: &str) -> String {
     let header = ["contribution", "type", "value", "u", "dof", &format!("u in {unit}"), "share"];
@@ -245,10 +254,10 @@ fn budget(lines: &[BudgetLine], factor: f64, unit: &str) -> String {
         rows.push(vec![
             line.name.clone(),
             line.evaluation.clone(),
-            format!("{} {}", units::significant(line.value, 6), line.unit).trim_end().to_owned(),
-            format!("{} {}", units::significant(line.u, 2), line.unit).trim_end().to_owned(),
+            format!("{} {}", number(line.value, 6), line.unit).trim_end().to_owned(),
+            format!("{} {}", number(line.u, 2), line.unit).trim_end().to_owned(),
             if freedom.is_finite() { format!("{freedom:.0}") } else { "∞".into() },
-            units::significant(factor * line.u_contribution, 2),
+            number(factor * line.u_contribution, 2),
             format!("{:.1} %", 100.0 * line.share),
         ]);
     }

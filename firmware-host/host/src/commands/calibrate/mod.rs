@@ -48,8 +48,8 @@ Examples:
   coilrig calibrate noise --out CR-0001.toml --capture silence
   coilrig record --port /dev/ttyACM0 --calibration CR-0001.toml --out unit-7
 
-A reference loop transmits: keep its current as low as will do, its field ends with the \
-test, and 457 kHz is a rescue frequency: never switch it on near a rescue.
+A reference loop transmits, and 457 kHz is a rescue frequency: keep its current as low as \
+will do, switch it off after each part, and never switch it on near a rescue.
 This rig is no certification: the maker's service, local rules and licensed practice come first.";
 
 /// Run the command.
