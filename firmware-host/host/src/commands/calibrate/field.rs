@@ -46,7 +46,7 @@ pub struct Loop {
 
 const LOOP_EXAMPLE: &str = "\
 Example:
-  coilrig calibrate loop --out CR-0001.toml --axis x --by \"A. Keller\" \\
+  coilrig calibrate loop --out CR-0001.toml --axis x --by \"first bench\" \\
       --turns 10 --radius 0.15 --u-radius 0.0005 --current 1e-4 --u-current 5e-7 \\
       --distance 1 --u-distance 0.002 --capture x1 x2 x3 x4 x5
 
