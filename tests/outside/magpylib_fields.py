@@ -11,18 +11,15 @@ The geometries come from a fixed seed and are rounded to six digits, so the
 numbers in the table are the numbers both sides compute with.
 """
 
-import argparse
-import csv
 import math
 import random
-import sys
-from pathlib import Path
 
 import magpylib
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-TABLE = Path(__file__).with_suffix(".csv")
+from reference_table import ReferenceTable
+
 RELATIVE_TOLERANCE = 1e-9  # of the magnitude of the field
 ROWS_EACH = 48
 
@@ -86,43 +83,11 @@ def rows():
                *(f"{v:.11e}" for v in h)]  # fmt: skip
 
 
-def write():
-    with TABLE.open("w", newline="") as out:
-        out.write(HEADER)
-        table = csv.writer(out, lineterminator="\n")
-        table.writerow(COLUMNS)
-        table.writerows(rows())
-
-
-def check():
-    with TABLE.open(newline="") as committed:
-        table = list(csv.reader(line for line in committed if not line.startswith("#")))
-    anew = [COLUMNS, *rows()]
-    if len(table) != len(anew) or table[0] != anew[0]:
-        return [f"{TABLE.name}: other rows or columns than the script makes"]
-    wrong = []
-    for number, (old, new) in enumerate(zip(table[1:], anew[1:]), start=1):
-        if old[:9] != new[:9]:
-            wrong.append(f"row {number}: another geometry")
-            continue
-        h_old, h_new = (np.array(list(map(float, row[9:]))) for row in (old, new))
-        off = np.linalg.norm(h_old - h_new) / np.linalg.norm(h_new)
-        if not off <= RELATIVE_TOLERANCE:
-            wrong.append(f"row {number}: committed and new field differ by {off:.1e}")
-    return wrong
-
-
-def main():
-    arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    arguments.add_argument("--check", action="store_true", help="compare, do not write")
-    if not arguments.parse_args().check:
-        write()
-        return
-    wrong = check()
-    if wrong:
-        sys.exit("\n".join(wrong))
-    print(f"{TABLE.name}: {2 * ROWS_EACH} rows agree, magpylib {magpylib.__version__}")
+def disagreement(old, new):
+    off = np.linalg.norm(np.subtract(old, new)) / np.linalg.norm(new)
+    return None if off <= RELATIVE_TOLERANCE else f"committed and new field differ by {off:.1e}"
 
 
 if __name__ == "__main__":
-    main()
+    table = ReferenceTable(__file__, HEADER, COLUMNS, rows(), keys=9, disagreement=disagreement)
+    table.main(__doc__, f"magpylib {magpylib.__version__}")

@@ -11,15 +11,12 @@ Two equal loops on the z axis, half the spacing on either side of the origin,
 the current in the same sense; H along z at places in and about the middle.
 """
 
-import argparse
-import csv
 import random
-import sys
-from pathlib import Path
 
 import magpylib
 
-TABLE = Path(__file__).with_suffix(".csv")
+from reference_table import ReferenceTable, within
+
 RELATIVE_TOLERANCE = 1e-9
 ROWS = 40
 
@@ -60,42 +57,7 @@ def rows():
         yield [*(repr(v) for v in geometry), f"{field(*geometry):.11e}"]
 
 
-def write():
-    with TABLE.open("w", newline="") as out:
-        out.write(HEADER)
-        table = csv.writer(out, lineterminator="\n")
-        table.writerow(COLUMNS)
-        table.writerows(rows())
-
-
-def check():
-    with TABLE.open(newline="") as committed:
-        table = list(csv.reader(line for line in committed if not line.startswith("#")))
-    anew = [COLUMNS, *rows()]
-    if len(table) != len(anew) or table[0] != anew[0]:
-        return [f"{TABLE.name}: other rows or columns than the script makes"]
-    wrong = []
-    for number, (old, new) in enumerate(zip(table[1:], anew[1:]), start=1):
-        if old[:-1] != new[:-1]:
-            wrong.append(f"row {number}: another geometry")
-            continue
-        off = abs(float(old[-1]) / float(new[-1]) - 1)
-        if not off <= RELATIVE_TOLERANCE:
-            wrong.append(f"row {number}: committed and new field differ by {off:.1e}")
-    return wrong
-
-
-def main():
-    arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    arguments.add_argument("--check", action="store_true", help="compare, do not write")
-    if not arguments.parse_args().check:
-        write()
-        return
-    wrong = check()
-    if wrong:
-        sys.exit("\n".join(wrong))
-    print(f"{TABLE.name}: {ROWS} rows agree, magpylib {magpylib.__version__}")
-
-
 if __name__ == "__main__":
-    main()
+    judge = within(RELATIVE_TOLERANCE)
+    table = ReferenceTable(__file__, HEADER, COLUMNS, rows(), keys=5, disagreement=judge)
+    table.main(__doc__, f"magpylib {magpylib.__version__}")

@@ -11,15 +11,11 @@ The matched filters' statistic over n axes is half of a chi-squared variable of
 2n degrees of freedom, noncentral by twice the energy-to-noise ratio.
 """
 
-import argparse
-import csv
-import sys
-from pathlib import Path
-
 import scipy
 from scipy import stats
 
-TABLE = Path(__file__).with_suffix(".csv")
+from reference_table import ReferenceTable, within
+
 RELATIVE_TOLERANCE = 1e-8
 
 HEADER = """\
@@ -39,39 +35,7 @@ def rows():
                 yield [str(axes), repr(energy), repr(threshold), f"{tail:.11e}"]
 
 
-def write():
-    with TABLE.open("w", newline="") as out:
-        out.write(HEADER)
-        table = csv.writer(out, lineterminator="\n")
-        table.writerow(COLUMNS)
-        table.writerows(rows())
-
-
-def check():
-    with TABLE.open(newline="") as committed:
-        table = list(csv.reader(line for line in committed if not line.startswith("#")))
-    anew = [COLUMNS, *rows()]
-    if len(table) != len(anew) or [row[:3] for row in table] != [row[:3] for row in anew]:
-        return [f"{TABLE.name}: other rows or columns than the script makes"]
-    wrong = []
-    for number, (old, new) in enumerate(zip(table[1:], anew[1:]), start=1):
-        off = abs(float(old[-1]) / float(new[-1]) - 1)
-        if not off <= RELATIVE_TOLERANCE:
-            wrong.append(f"row {number}: committed and new probability differ by {off:.1e}")
-    return wrong
-
-
-def main():
-    arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    arguments.add_argument("--check", action="store_true", help="compare, do not write")
-    if not arguments.parse_args().check:
-        write()
-        return
-    wrong = check()
-    if wrong:
-        sys.exit("\n".join(wrong))
-    print(f"{TABLE.name}: {len(list(rows()))} rows agree, scipy {scipy.__version__}")
-
-
 if __name__ == "__main__":
-    main()
+    judge = within(RELATIVE_TOLERANCE)
+    table = ReferenceTable(__file__, HEADER, COLUMNS, rows(), keys=3, disagreement=judge)
+    table.main(__doc__, f"scipy {scipy.__version__}")

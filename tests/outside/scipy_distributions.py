@@ -8,16 +8,13 @@ tests/tests/outside/distributions.rs compares with.
     scipy_distributions.py --check   compute it anew, compare with the committed one
 """
 
-import argparse
-import csv
 import math
-import sys
-from pathlib import Path
 
 import scipy
 from scipy import stats
 
-TABLE = Path(__file__).with_suffix(".csv")
+from reference_table import ReferenceTable, within
+
 RELATIVE_TOLERANCE = 1e-11
 
 HEADER = """\
@@ -55,40 +52,8 @@ def as_text(row):
     return [*row[:2], *(repr(float(v)) for v in row[2:])]
 
 
-def write():
-    with TABLE.open("w", newline="") as out:
-        out.write(HEADER)
-        table = csv.writer(out, lineterminator="\n")
-        table.writerow(COLUMNS)
-        table.writerows(as_text(row) for row in rows())
-
-
-def check():
-    with TABLE.open(newline="") as committed:
-        table = list(csv.reader(line for line in committed if not line.startswith("#")))
-    anew = [COLUMNS, *(as_text(row) for row in rows())]
-    if len(table) != len(anew) or table[0] != anew[0]:
-        return [f"{TABLE.name}: other rows or columns than the script makes"]
-    wrong = []
-    for number, (old, new) in enumerate(zip(table[1:], anew[1:]), start=1):
-        if old[:4] != new[:4]:
-            wrong.append(f"row {number}: another argument")
-        elif not math.isclose(float(old[4]), float(new[4]), rel_tol=RELATIVE_TOLERANCE, abs_tol=1e-15):
-            wrong.append(f"row {number}: committed {old[4]}, new {new[4]}")
-    return wrong
-
-
-def main():
-    arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    arguments.add_argument("--check", action="store_true", help="compare, do not write")
-    if not arguments.parse_args().check:
-        write()
-        return
-    wrong = check()
-    if wrong:
-        sys.exit("\n".join(wrong))
-    print(f"{TABLE.name}: {len(list(rows()))} rows agree, scipy {scipy.__version__}")
-
-
 if __name__ == "__main__":
-    main()
+    as_committed = (as_text(row) for row in rows())
+    judge = within(RELATIVE_TOLERANCE, absolute=1e-15)
+    table = ReferenceTable(__file__, HEADER, COLUMNS, as_committed, keys=4, disagreement=judge)
+    table.main(__doc__, f"scipy {scipy.__version__}")

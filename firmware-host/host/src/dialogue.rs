@@ -3,7 +3,9 @@
 //! Everything is asked on standard error, a line a question, and answered a line
 //! an answer, so that a pipe can hold the conversation as well as a person.
 
+use std::future::Future;
 use std::io::{BufRead, IsTerminal};
+use std::pin::Pin;
 
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
@@ -40,6 +42,36 @@ impl Answers {
     /// The next line; `None` at their end.
     pub async fn next(&mut self) -> Option<String> {
         self.0.recv().await
+    }
+}
+
+/// Somebody to ask, until they want to stop.
+pub struct Person<'a> {
+    answers: Answers,
+    /// Ready when nothing more is wanted, a question asked or not.
+    pub stop: Pin<Box<dyn Future<Output = ()> + 'a>>,
+    /// Whether nothing more is to be asked.
+    pub is_stopped: bool,
+}
+
+impl<'a> Person<'a> {
+    /// Who gives these answers, and stops when `stop` is ready.
+    pub fn new(answers: Answers, stop: impl Future<Output = ()> + 'a) -> Self {
+        Self { answers, stop: Box::pin(stop), is_stopped: false }
+    }
+
+    /// The next answer; the end of the answers, Ctrl-C and a closed terminal all
+    /// mean to stop.
+    pub async fn ask(&mut self, question: &str) -> Answer {
+        eprintln!("{question}");
+        let line = tokio::select! {
+            biased;
+            () = &mut self.stop => None,
+            line = self.answers.next() => line,
+        };
+        let answer = line.map_or(Answer::Stop, |line| Answer::of(&line));
+        self.is_stopped |= answer == Answer::Stop;
+        answer
     }
 }
 

@@ -2,10 +2,9 @@
 
 use std::future::Future;
 use std::path::Path;
-use std::pin::Pin;
 
 use super::session::Session;
-use crate::dialogue::{Answer, Answers, Recorded};
+use crate::dialogue::{Answer, Answers, Person, Recorded};
 use crate::error::{Kind, Result};
 use crate::link::Link;
 use crate::recording::{self, Options};
@@ -41,23 +40,20 @@ pub async fn guide(
     answers: Answers,
     stop: impl Future<Output = ()>,
 ) -> Result<bool> {
-    let stop: Pin<Box<dyn Future<Output = ()> + '_>> = Box::pin(stop);
-    Guide { session, how, task, answers, stop, is_stopped: false }.lead().await
+    Guide { session, how, task, person: Person::new(answers, stop) }.lead().await
 }
 
 struct Guide<'a> {
     session: &'a mut Session,
     how: How<'a>,
     task: &'a dyn Task,
-    answers: Answers,
-    stop: Pin<Box<dyn Future<Output = ()> + 'a>>,
-    is_stopped: bool,
+    person: Person<'a>,
 }
 
 impl Guide<'_> {
     async fn lead(&mut self) -> Result<bool> {
         loop {
-            if self.is_stopped {
+            if self.person.is_stopped {
                 return Ok(false);
             }
             let (kept, wanted) = self.session.progress();
@@ -76,7 +72,7 @@ impl Guide<'_> {
     /// Whether the person is content with all captures.
     async fn is_agreed(&mut self, kept: usize) -> Result<bool> {
         eprintln!("\nall {kept} captures are there");
-        match self.ask("Enter makes the result, d N drops capture N, q stops").await {
+        match self.person.ask("Enter makes the result, d N drops capture N, q stops").await {
             Answer::Yes => Ok(true),
             Answer::Drop(Some(number)) | Answer::Repeat(Some(number)) => {
                 self.remove(number)?;
@@ -105,7 +101,7 @@ impl Guide<'_> {
             "Enter records for {} s, d N drops capture N again, q stops",
             self.how.duration_s
         );
-        match self.ask(&question).await {
+        match self.person.ask(&question).await {
             Answer::Yes | Answer::Repeat(None) => self.record().await,
             Answer::Stop => Ok(()),
             Answer::Drop(Some(number)) => self.remove(number),
@@ -121,7 +117,7 @@ impl Guide<'_> {
         match self.recorded(&name).await {
             Ok(true) => self.session.take(name),
             Ok(false) => {
-                self.is_stopped = true;
+                self.person.is_stopped = true;
                 eprintln!("  stopped; this one is still due");
                 Ok(())
             }
@@ -139,7 +135,7 @@ impl Guide<'_> {
         // Opened anew each time: between two, the cable may have been off.
         let link = tokio::select! {
             biased;
-            () = &mut self.stop => return Ok(false),
+            () = &mut self.person.stop => return Ok(false),
             link = Link::open(self.how.port) => link,
         };
         let mut link = link?;
@@ -152,7 +148,7 @@ impl Guide<'_> {
         };
         let mut stopped = false;
         let until = async {
-            (&mut self.stop).await;
+            (&mut self.person.stop).await;
             stopped = true;
         };
         let mut shown = Recorded::new(self.how.duration_s);
@@ -172,7 +168,7 @@ impl Guide<'_> {
                 return self.session.drop_it();
             }
         }
-        match self.ask("Enter keeps it, r takes it again, q keeps it and stops").await {
+        match self.person.ask("Enter keeps it, r takes it again, q keeps it and stops").await {
             Answer::Yes | Answer::Stop => {
                 self.session.keep()?;
                 for line in self.task.so_far(&self.session.kept()) {
@@ -186,19 +182,5 @@ impl Guide<'_> {
                 Ok(())
             }
         }
-    }
-
-    /// The next answer; the end of the answers, Ctrl-C and a closed terminal all
-    /// mean to stop.
-    async fn ask(&mut self, question: &str) -> Answer {
-        eprintln!("{question}");
-        let line = tokio::select! {
-            biased;
-            () = &mut self.stop => None,
-            line = self.answers.next() => line,
-        };
-        let answer = line.map_or(Answer::Stop, |line| Answer::of(&line));
-        self.is_stopped |= answer == Answer::Stop;
-        answer
     }
 }

@@ -2,7 +2,6 @@
 
 use std::future::Future;
 use std::path::Path;
-use std::pin::Pin;
 
 use coilrig_analysis::range::{Alignment, RangeError};
 use coilrig_analysis::survey::{
@@ -11,7 +10,7 @@ use coilrig_analysis::survey::{
 use coilrig_analysis::units;
 
 use super::run::{Attempt, Recording, SurveyRun};
-use crate::dialogue::{Answer, Answers, Recorded};
+use crate::dialogue::{Answer, Answers, Person, Recorded};
 use crate::error::{Kind, Result};
 use crate::link::Link;
 
@@ -29,22 +28,19 @@ pub async fn guide(
     answers: Answers,
     stop: impl Future<Output = ()>,
 ) -> Result<()> {
-    let stop: Pin<Box<dyn Future<Output = ()> + '_>> = Box::pin(stop);
-    Guide { run, port, how, answers, stop, is_stopped: false }.lead().await
+    Guide { run, port, how, person: Person::new(answers, stop) }.lead().await
 }
 
 struct Guide<'a> {
     run: &'a mut SurveyRun,
     port: &'a Path,
     how: &'a Recording,
-    answers: Answers,
-    stop: Pin<Box<dyn Future<Output = ()> + 'a>>,
-    is_stopped: bool,
+    person: Person<'a>,
 }
 
 impl Guide<'_> {
     async fn lead(&mut self) -> Result<()> {
-        while !self.is_stopped {
+        while !self.person.is_stopped {
             match self.run.survey().next() {
                 Step::Place { number, point } => self.place(number, point).await?,
                 Step::Decide(reading) => self.decide(reading).await?,
@@ -52,20 +48,6 @@ impl Guide<'_> {
             }
         }
         Ok(())
-    }
-
-    /// The next answer; the end of the answers, Ctrl-C and a closed terminal all
-    /// mean to stop.
-    async fn ask(&mut self, question: &str) -> Answer {
-        eprintln!("{question}");
-        let line = tokio::select! {
-            biased;
-            () = &mut self.stop => None,
-            line = self.answers.next() => line,
-        };
-        let answer = line.map_or(Answer::Stop, |line| Answer::of(&line));
-        self.is_stopped |= answer == Answer::Stop;
-        answer
     }
 
     async fn place(&mut self, number: usize, point: Point) -> Result<()> {
@@ -78,7 +60,7 @@ impl Guide<'_> {
              d N drops its reading",
             self.how.duration_s
         );
-        match self.ask(&question).await {
+        match self.person.ask(&question).await {
             Answer::Yes | Answer::Repeat(None) => self.record(number).await?,
             Answer::Skip | Answer::Drop(None) => {
                 self.run.tell(&Event::Skipped { point: number })?
@@ -95,7 +77,7 @@ impl Guide<'_> {
         let attempt = match self.attempt(number).await {
             Ok(Some(attempt)) => attempt,
             Ok(None) => {
-                self.is_stopped = true;
+                self.person.is_stopped = true;
                 eprintln!("  stopped; this point is still due");
                 return Ok(());
             }
@@ -124,13 +106,13 @@ impl Guide<'_> {
         // Opened anew for each point: between two, the cable may have been off.
         let link = tokio::select! {
             biased;
-            () = &mut self.stop => return Ok(None),
+            () = &mut self.person.stop => return Ok(None),
             link = Link::open(self.port) => link,
         };
         let mut link = link?;
         let attempt = self
             .run
-            .record_point(number, &mut link, self.how, |notice| shown.show(notice), &mut self.stop)
+            .record_point(number, &mut link, self.how, |notice| shown.show(notice), &mut self.person.stop)
             .await;
         shown.end();
         attempt
@@ -149,7 +131,7 @@ impl Guide<'_> {
         }
         let question = "Enter keeps it, r takes the point again, d drops it and goes on, \
                         q keeps it and stops";
-        match self.ask(question).await {
+        match self.person.ask(question).await {
             Answer::Yes | Answer::Stop => self.run.tell(&Event::Kept { reading }),
             Answer::Repeat(None) => self.run.tell(&Event::Repeated { reading }),
             Answer::Drop(None) | Answer::Skip => self.run.tell(&Event::Dropped { reading }),
@@ -166,8 +148,8 @@ impl Guide<'_> {
 
     async fn finish(&mut self) -> Result<()> {
         eprintln!("\nevery point is done or left");
-        match self.ask("Enter ends; r N takes point N again, d N drops its reading").await {
-            Answer::Yes | Answer::Skip | Answer::Stop => self.is_stopped = true,
+        match self.person.ask("Enter ends; r N takes point N again, d N drops its reading").await {
+            Answer::Yes | Answer::Skip | Answer::Stop => self.person.is_stopped = true,
             Answer::Repeat(Some(number)) => self.take_again(number)?,
             Answer::Drop(Some(number)) => self.drop_of(number)?,
             Answer::Repeat(None) | Answer::Drop(None) => eprintln!("  (say which: r 3, d 3)"),
