@@ -112,7 +112,13 @@ impl Guide<'_> {
         let mut link = link?;
         let attempt = self
             .run
-            .record_point(number, &mut link, self.how, |notice| shown.show(notice), &mut self.person.stop)
+            .record_point(
+                number,
+                &mut link,
+                self.how,
+                |notice| shown.show(notice),
+                &mut self.person.stop,
+            )
             .await;
         shown.end();
         attempt
