@@ -11,6 +11,7 @@ use super::Outcome;
 use crate::emulator::{self, EmulatorHandle, Options, Pace};
 use crate::error::{Error, Result};
 use crate::files;
+use crate::measuring::counted;
 
 /// Run an emulated receiver on a pseudo-terminal
 ///
@@ -60,9 +61,9 @@ pub fn run(args: &Emulate) -> Result<Outcome> {
         .and_then(|()| out.flush())
         .map_err(|e| Error::io("standard output".as_ref(), "write to", &e))?;
     eprintln!(
-        "receiver {} with {} units; Ctrl-C ends it",
+        "receiver {} with {}; Ctrl-C ends it",
         scenario.receiver.serial,
-        scenario.units.len()
+        counted(scenario.units.len() as u64, "unit")
     );
     wait_for_end(&emulator, args.duration)?;
     emulator.shutdown()?;
