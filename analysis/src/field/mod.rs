@@ -6,3 +6,4 @@
 pub mod circular_loop;
 pub mod constants;
 pub mod dipole;
+pub mod medium;
