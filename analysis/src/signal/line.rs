@@ -52,6 +52,11 @@ impl Line {
         self.xy *= factor;
     }
 
+    /// Weighted mean of x.
+    pub(super) fn middle(&self) -> f64 {
+        self.x
+    }
+
     /// Weighted mean of y.
     pub(super) fn mean(&self) -> f64 {
         self.y

@@ -21,7 +21,9 @@
 //!   noise hides, `stack` makes sure of them, `together` measures weak pulses as one,
 //!   `faint_trains` keeps both kinds of weak trains.
 //! * `tracker` orders pulses into trains, `train` holds the sums from which each
-//!   reported value and its uncertainty follow, `identity` joins the trains of one unit.
+//!   reported value and its uncertainty follow (`pooled` means), `phases` tests whether
+//!   the carrier's phase runs on from pulse to pulse and measures it by that, `identity`
+//!   joins the trains of one unit.
 //! * `envelope` shows the mean shape of a unit's pulses, in a second pass over the samples.
 //!
 //! Samples are complex baseband; a carrier of RMS amplitude *A* counts has
@@ -48,6 +50,8 @@ mod joint;
 mod line;
 mod measurement;
 mod noise;
+mod phases;
+mod pooled;
 mod pulse;
 mod report;
 mod residual;

@@ -148,7 +148,9 @@ fn transmitter(
     let in_time =
         |r: Reading| Reading::new(r.value / clock, (r.u / clock).hypot(r.value * u_clock));
     let chirp = sums.chirp();
-    let mut offset = sums.carrier();
+    let running_on = sums.running_on();
+    let mut offset = running_on.map_or(sums.carrier(), |r| r.offset_hz);
+    let drift = running_on.map_or(sums.drift(), |r| r.drift_hz_per_s);
     if let Some(chirp) = &chirp {
         offset.value += chirp.settled_hz.value;
         offset.u = offset.u.hypot(chirp.settled_hz.u);
@@ -222,6 +224,12 @@ fn transmitter(
     if sums.residual_ratio().u >= 1.0 && !unit.train.faint {
         notes.push("residual carrier not measured: no quiet time between the pulses".into());
     }
+    if running_on.is_some() {
+        notes.push(
+            "the carrier's phase runs on from pulse to pulse: carrier and drift are measured by it"
+                .into(),
+        );
+    }
     if let Some(chirp) = &chirp {
         notes.push(format!(
             "chirp: in the first 10 ms the carrier is {:+.1} Hz off the settled one, which \
@@ -254,7 +262,7 @@ fn transmitter(
         label,
         trains: unit.trains.clone(),
         carrier_hz: carrier,
-        carrier_drift_hz_per_s: sums.drift().scaled(clock * clock),
+        carrier_drift_hz_per_s: drift.scaled(clock * clock),
         key_on_chirp_hz: chirp.map(|c| c.key_on_hz.scaled(clock)),
         period_s: in_time(period.reading),
         period_jitter_s: period.jitter_s / clock,

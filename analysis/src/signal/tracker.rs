@@ -331,6 +331,7 @@ impl Tracker {
             self.gaps.remove(0);
         }
         self.gaps.push((from_s, to_s));
+        self.trains.iter_mut().for_each(|train| train.sums.gap());
     }
 
     /// The pulses that trains expect to be on at any time within these seconds.

@@ -1,21 +1,18 @@
 //! The sums from which every value of one transmitter follows.
 //!
-//! Nothing here grows with the number of pulses. Each mean carries a pooled
-//! variance: the scatter of the pulses, joined by what noise theory says of
-//! them with the weight of a few observations, so that a handful of pulses
-//! that happen to agree does not pretend to a precision it has not got.
+//! Nothing here grows with the number of pulses.
 
 use std::sync::Arc;
 
 use nalgebra::Matrix3;
 
 use super::line::Line;
+use super::phases::{Phases, RunningOn};
+use super::pooled::Pooled;
 use super::pulse::Pulse;
 use super::shape::{Chirp, Shape, Shapes};
 use crate::reading::Reading;
 
-/// Observations that the theoretical variance counts for.
-const PRIOR: f64 = 4.0;
 /// Scatter of real units that keeps strong pulses from outweighing all others.
 const CARRIER_SCATTER_HZ: f64 = 0.05;
 const EDGE_SCATTER_S: f64 = 20e-6;
@@ -32,51 +29,6 @@ const MOST_TOGETHER: f64 = 0.7;
 const SHAPE_EVERY: usize = 4;
 /// Pulses whose pace is known well enough to measure them together.
 const LEAST_RECENT: f64 = 4.0;
-
-/// A weighted mean (or line) with the theoretical variance of its entries.
-#[derive(Clone, Copy, Debug, Default)]
-struct Pooled {
-    line: Line,
-    /// Σ weight · theoretical variance.
-    theory: f64,
-}
-
-impl Pooled {
-    /// `u` from noise theory, `spread` what the entry is weighted by.
-    fn add(&mut self, x: f64, y: f64, u: f64, spread: f64) {
-        let weight = 1.0 / (spread * spread);
-        self.line.add(x, y, weight);
-        self.theory += weight * u * u;
-    }
-
-    fn merge(&mut self, other: &Self) {
-        self.line.merge(&other.line);
-        self.theory += other.theory;
-    }
-
-    /// Variance of an observation of unit weight, from residuals about a fit
-    /// with `parameters` unknowns and from theory.
-    fn unit_variance(&self, residual: f64, parameters: f64) -> f64 {
-        let n = self.line.count;
-        let freedom = (n - parameters).max(0.0);
-        let scatter = if freedom > 0.0 { residual } else { 0.0 };
-        (PRIOR * self.theory / n + scatter) / (PRIOR + freedom)
-    }
-
-    /// Mean with its standard uncertainty, a linear trend taken out of the scatter.
-    fn mean(&self) -> Reading {
-        let variance = self.unit_variance(self.line.residual(), 2.0);
-        Reading::new(self.line.mean(), (variance / self.line.weight()).sqrt())
-    }
-
-    /// Slope over x with its standard uncertainty.
-    fn slope(&self) -> Reading {
-        let variance = self.unit_variance(self.line.residual(), 2.0);
-        let spread = self.line.spread();
-        let u = if spread > 0.0 { (variance / spread).sqrt() } else { f64::MAX };
-        Reading::new(self.line.slope(), u)
-    }
-}
 
 /// Pulses measured together, in seconds and hertz.
 pub(super) struct Summed {
@@ -176,6 +128,7 @@ pub(super) struct TrainSums {
     pub odd: usize,
     energy: f64,
     residual: Line,
+    phases: Phases,
     shapes: Shapes,
     /// Their mean, brought up to date now and then.
     pub shape: Option<Arc<Shape>>,
@@ -211,6 +164,7 @@ impl TrainSums {
             odd: 0,
             energy: 0.0,
             residual: Line::default(),
+            phases: Phases::default(),
             shapes: Shapes::default(),
             shape: None,
             begin_anew: false,
@@ -235,6 +189,7 @@ impl TrainSums {
         } else if std::mem::take(&mut self.begin_anew) {
             self.all.forget_values();
             self.clean.forget_values();
+            self.phases = Phases::default();
             self.shapes.discount();
         }
         let late = pulse.on_s - self.first_on_s - k as f64 * self.period_guess_s;
@@ -267,6 +222,7 @@ impl TrainSums {
         };
         into(&mut self.all, step.map(|s| s.0));
         if clean {
+            self.phases.add(pulse);
             into(&mut self.clean, step.filter(|s| s.1).map(|s| s.0));
         }
         self.previous = Some((k, late, clean));
@@ -383,6 +339,7 @@ impl TrainSums {
         }
         self.vectors += other.vectors;
         self.residual.merge(&other.residual);
+        self.phases.absorb(&other.phases);
         self.shapes.merge(&other.shapes);
     }
 
@@ -429,6 +386,16 @@ impl TrainSums {
 
     pub(super) fn drift(&self) -> Reading {
         self.shared().carrier.slope()
+    }
+
+    /// Carrier and drift by the phase, where it runs on from pulse to pulse.
+    pub(super) fn running_on(&self) -> Option<RunningOn> {
+        self.phases.running_on().filter(|_| self.chirp().is_none())
+    }
+
+    /// Samples are missing from here on, and with them the course of the phase.
+    pub(super) fn gap(&mut self) {
+        self.phases.settle();
     }
 
     pub(super) fn on_time(&self) -> Reading {
