@@ -42,6 +42,19 @@ fn agrees(found: &Transmitter, tx: &Tx, magnitude: f64, k: f64) {
     assert!(checks.iter().all(|c| *c < k), "errors over u {checks:?}: {found:#?}");
 }
 
+/// Another device's carrier that never stops, at 8 kS/s on three axes.
+fn add_carrier(samples: &mut [Complex32], offset_hz: f64, vector: [f64; 3], from_s: f64) {
+    for (n, frame) in samples.chunks_exact_mut(3).enumerate() {
+        let t = n as f64 / 8000.0;
+        let turn = Complex64::from_polar(1.0, std::f64::consts::TAU * offset_hz * t);
+        if t >= from_s {
+            for (z, v) in frame.iter_mut().zip(vector) {
+                *z += Complex32::new((turn.re * v) as f32, (turn.im * v) as f32);
+            }
+        }
+    }
+}
+
 #[test]
 fn other_rates_tunings_and_axes() {
     for (rate_hz, tuned_hz, axes) in [
@@ -65,15 +78,8 @@ fn steady_carriers_and_impulses_do_not_matter_much() {
     let tx = unit();
     let scene = Scene::new(30.0, 1e-9, vec![tx.clone()], 6);
     let mut samples = scene.samples();
-    for (n, frame) in samples.chunks_exact_mut(3).enumerate() {
-        let t = n as f64 / 8000.0;
-        for (offset_hz, vector) in [(-61.0, [3e-8, 2e-8, 0.0]), (110.0, [0.0, 1e-7, 1e-7])] {
-            let turn = Complex64::from_polar(1.0, std::f64::consts::TAU * offset_hz * t);
-            for (z, v) in frame.iter_mut().zip(vector) {
-                *z += Complex32::new((turn.re * v) as f32, (turn.im * v) as f32);
-            }
-        }
-    }
+    add_carrier(&mut samples, -61.0, [3e-8, 2e-8, 0.0], 0.0);
+    add_carrier(&mut samples, 110.0, [0.0, 1e-7, 1e-7], 0.0);
     let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(9);
     for _ in 0..90 {
         let at = rng.random_range(0..samples.len() / 3) * 3;
@@ -105,16 +111,7 @@ fn a_steady_carrier_within_hertz_of_a_unit_is_not_a_transmitter() {
         let scene = Scene::new(30.0, 1e-9, vec![tx.clone()], seed);
         let mut samples = scene.samples();
         let vector = [0.2, 0.7, -0.68].map(|v| v * strength * tx.magnitude());
-        for (n, frame) in samples.chunks_exact_mut(3).enumerate() {
-            let t = n as f64 / 8000.0;
-            let turns = (tx.offset_hz + apart_hz) * t;
-            let turn = Complex64::from_polar(1.0, std::f64::consts::TAU * turns);
-            if t > from_s {
-                for (z, v) in frame.iter_mut().zip(vector) {
-                    *z += Complex32::new((turn.re * v) as f32, (turn.im * v) as f32);
-                }
-            }
-        }
+        add_carrier(&mut samples, tx.offset_hz + apart_hz, vector, from_s);
         let result = analyse(scene.format(), &samples);
         let found = only(&result);
         assert_eq!(found.pulses.found, found.pulses.expected, "seed {seed}");
@@ -122,6 +119,31 @@ fn a_steady_carrier_within_hertz_of_a_unit_is_not_a_transmitter() {
         assert!(field.abs() < 0.02, "seed {seed}: field off by {field}");
         assert!((found.carrier_hz.value - 457_023.4).abs() < 0.05, "seed {seed}: {found:#?}");
         assert!((found.on_time_s.value - tx.on_s).abs() < 5e-4, "seed {seed}: {found:#?}");
+    }
+}
+
+/// Carriers beside the units in a full station: what is left of them between the pulses
+/// is no unit that is on for most of the time.
+#[test]
+fn carriers_cut_by_pulses_are_no_transmitters() {
+    for seed in 2..6 {
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(77_000 + seed);
+        let mut unit = |magnitude: f64| {
+            let vector = synth::random_vector(&mut rng, magnitude);
+            let (offset, period) = (rng.random_range(-80.0..80.0), rng.random_range(0.8..1.2));
+            Tx::new(offset, vector, period, rng.random_range(0.07..0.12), 0.4)
+        };
+        let units = vec![unit(1e-6), unit(3e-7), unit(2e-6)];
+        let beside = [(units[0].offset_hz + 3.0, 1e-6), (units[1].offset_hz - 3.0, 5e-7)];
+        let scene = Scene::new(60.0, 1e-9, units, seed);
+        let mut samples = scene.samples();
+        for (offset_hz, magnitude) in beside {
+            let vector = synth::random_vector(&mut rng, magnitude);
+            add_carrier(&mut samples, offset_hz, vector, 0.0);
+        }
+        let result = analyse(scene.format(), &samples);
+        let longest_s = result.transmitters.iter().map(|t| t.on_time_s.value).fold(0.0, f64::max);
+        assert!(result.transmitters.len() >= 3 && longest_s < 0.2, "seed {seed}: {result:#?}");
     }
 }
 

@@ -33,6 +33,10 @@ const FLAW_OUTSIDE_S: f64 = 0.03;
 const FLAW_HZ: f64 = 80.0;
 /// and its own timing, made of chance pieces, may be off by no more.
 const MOST_UNSURE_S: f64 = 0.05;
+/// Share of the time that a unit may be on while others always are too.
+const MOST_ON: f64 = 0.75;
+/// How well what fills the pauses of a unit fits between its pulses.
+const PAUSE_S: f64 = 0.04;
 /// Less sag is nothing to speak of.
 const LEAST_SAG: f64 = 0.03;
 /// Periods that differ by less are nothing to speak of.
@@ -52,7 +56,10 @@ pub(super) fn report(
         let sums = &unit.train.sums;
         let clean = sums.found - sums.overlapped;
         let whole = duration_s / clock / sums.period().reading.value;
+        // On for most of the time and never alone: pieces of a carrier that is always on.
+        let pieces = clean == 0 && sums.on_time().value > MOST_ON * sums.period().reading.value;
         (unit.train.faint || sums.found as f64 >= LEAST_FOUND * unit.expected as f64)
+            && !pieces
             && sums.found >= 2
             && (clean >= LEAST_CLEAN
                 || unit.train.faint
@@ -61,6 +68,10 @@ pub(super) fn report(
     };
     let mut units = identity::units(&trains, &tracker.gaps);
     units.retain(credible);
+    let cut: Vec<bool> =
+        units.iter().map(|u| units.iter().any(|by| fills_pauses(&u.train, &by.train))).collect();
+    let mut cut = cut.into_iter();
+    units.retain(|_| cut.next() != Some(true));
     let strength = |unit: &Unit| unit.train.sums.magnitude().value;
     units.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
     let mut transmitters: Vec<Transmitter> = Vec::new();
@@ -101,6 +112,21 @@ pub(super) fn report(
         stray_pulses: so_far.stray,
         steady_carriers,
     }
+}
+
+/// What begins where a unit's pulse ends and ends where its next one begins is a carrier
+/// that is always on and that the unit's pulses hide, whole or in part.
+fn fills_pauses(long: &Train, by: &Train) -> bool {
+    let (own_s, on_s) = (long.sums.period().reading.value, long.sums.on_time().value);
+    let (period_s, pulse_s) = (by.sums.period().reading.value, by.sums.on_time().value);
+    let every = (own_s / period_s).round();
+    let after_s = long.sums.first_on_s() - by.sums.first_on_s() - pulse_s;
+    let aside_s = after_s - (after_s / period_s).round() * period_s;
+    every >= 1.0
+        && (own_s - every * period_s).abs() < PAUSE_S
+        && (on_s + pulse_s - period_s).abs() < PAUSE_S
+        && aside_s.abs() < PAUSE_S
+        && on_s > pulse_s
 }
 
 /// Two real transmitters drift apart. One that starts and stops with a stronger
