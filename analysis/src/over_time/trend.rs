@@ -46,6 +46,13 @@ const AROUND: usize = 12;
 /// passes less than once in ten thousand series.
 const SURE: f64 = 6.0;
 
+/// Points on each side of a jump seen from close by, where a smooth curve's rise is
+/// hardly a step any more: what is left of the step must agree with the whole.
+const BESIDE: usize = 5;
+/// Uncertainties that the two may be apart, and that the one from close by must have.
+const AGREE: f64 = 2.0;
+const SEEN: f64 = 3.0;
+
 /// Median of the values; `None` without any.
 pub fn median(points: &[Point]) -> Option<f64> {
     let mut values: Vec<f64> = points.iter().map(|p| p.value.value).collect();
@@ -65,16 +72,11 @@ pub fn trend(points: &[Point]) -> Option<Trend> {
         let free = |at: &usize| steps.iter().all(|s| s.abs_diff(*at) >= SIDE);
         let places = (SIDE..=points.len() - SIDE).filter(free);
         let fits = places.filter_map(|at| {
-            // Nearby only, and with a bend: over the hours a smooth curve is no line.
-            let first = at.saturating_sub(AROUND);
-            let near = &points[first..(at + AROUND).min(points.len())];
-            let inside = |s: &usize| (first + 1..first + near.len()).contains(s);
-            let mut with: Vec<usize> =
-                steps.iter().filter(|s| inside(s)).map(|s| s - first).collect();
-            with.push(at - first);
-            let fit = fit(near, 2, &with, scale)?;
-            let (size, u) = fit[with.len() + 2];
-            Some((at, (size / u).abs()))
+            let size = size_of(points, &steps, at, AROUND, scale)?;
+            let beside = size_of(points, &steps, at, BESIDE, scale)?;
+            let agree = (beside.value - size.value).abs() < AGREE * beside.u;
+            let seen = beside.value.abs() > SEEN * beside.u;
+            (agree && seen).then_some((at, (size.value / size.u).abs()))
         });
         match fits.max_by(|a, b| a.1.total_cmp(&b.1)) {
             Some((at, sure)) if sure > SURE => steps.push(at),
@@ -82,13 +84,35 @@ pub fn trend(points: &[Point]) -> Option<Trend> {
         }
     }
     let fit = fit(points, 1, &steps, scale)?;
-    let jump = |(i, at): (usize, &usize)| Jump {
-        at_s: 0.5 * (points[at - 1].at_s + points[*at].at_s),
-        size: Reading::new(fit[i + 2].0, fit[i + 2].1),
+    let jump = |at: &usize| {
+        let at_s = 0.5 * (points[at - 1].at_s + points[*at].at_s);
+        Some(Jump { at_s, size: size_of(points, &steps, *at, BESIDE, scale)? })
     };
-    let mut jumps: Vec<Jump> = steps.iter().enumerate().map(jump).collect();
+    let mut jumps: Vec<Jump> = steps.iter().filter_map(jump).collect();
     jumps.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
-    Some(Trend { rate_per_s: Reading::new(fit[1].0, fit[1].1), jumps })
+    // Over hours a rate is a mean of what it was: where no line goes through the
+    // points, it is known no better than they lie about the line.
+    let bent = misfit(points, &steps, &fit, scale);
+    Some(Trend { rate_per_s: Reading::new(fit[1].0, fit[1].1 * bent), jumps })
+}
+
+/// Size of the step before point `at`, from so many points on each side of it and with a
+/// bend: over the hours a smooth curve is no line.
+fn size_of(
+    points: &[Point],
+    steps: &[usize],
+    at: usize,
+    around: usize,
+    scale: f64,
+) -> Option<Reading> {
+    let first = at.saturating_sub(around);
+    let near = &points[first..(at + around).min(points.len())];
+    let inside = |s: &&usize| **s != at && (first + 1..first + near.len()).contains(*s);
+    let mut with: Vec<usize> = steps.iter().filter(inside).map(|s| s - first).collect();
+    with.push(at - first);
+    let fit = fit(near, 2, &with, scale)?;
+    let (size, u) = fit[with.len() + 2];
+    Some(Reading::new(size, u))
 }
 
 /// Scatter from point to point over what the uncertainties say, at least 1. The
@@ -129,6 +153,27 @@ fn fit(points: &[Point], degree: i32, steps: &[usize], scale: f64) -> Option<Vec
     let solved = &inverse * right;
     let unit = |k: usize| if k == 1 { span } else { 1.0 };
     Some((0..size).map(|k| (solved[k] / unit(k), inverse[(k, k)].sqrt() / unit(k))).collect())
+}
+
+/// By how much more than noise alone the residuals about a line with steps leave its rate
+/// uncertain: their root mean square over what was taken for it, times √((1 + r)/(1 − r))
+/// for neighbours correlated by r, as waves are; at least 1.
+fn misfit(points: &[Point], steps: &[usize], fit: &[(f64, f64)], scale: f64) -> f64 {
+    let middle_s = points[points.len() / 2].at_s;
+    let residual = |(i, point): (usize, &Point)| {
+        let jumped: f64 =
+            steps.iter().zip(&fit[2..]).filter(|(at, _)| i >= **at).map(|(_, jump)| jump.0).sum();
+        let line = points[0].value.value + fit[0].0 + fit[1].0 * (point.at_s - middle_s);
+        (point.value.value - line - jumped) / (scale * point.value.u)
+    };
+    let residuals: Vec<f64> = points.iter().enumerate().map(residual).collect();
+    let sum: f64 = residuals.iter().map(|r| r * r).sum();
+    let beside: f64 = residuals.windows(2).map(|r| r[0] * r[1]).sum();
+    let freedom = points.len().saturating_sub(2 + steps.len()).max(1);
+    // A correlation that chance makes is no more than this in one series of a hundred.
+    let chance = 2.3 / (points.len() as f64).sqrt();
+    let r = if beside / sum > chance { (beside / sum).min(0.99) } else { 0.0 };
+    (sum / freedom as f64 * (1.0 + r) / (1.0 - r)).sqrt().max(1.0)
 }
 
 #[cfg(test)]
@@ -184,5 +229,18 @@ mod tests {
             assert!(found.jumps.is_empty(), "{seed}: {found:?}");
         }
         assert_eq!(trend(&series(0, 0.01, |_| 1.0)[..4]), None);
+    }
+
+    /// The carrier of a unit beside a heater that goes on and off: no jumps, and a
+    /// drift that is not taken for better known than it is.
+    #[test]
+    fn waves_of_temperature_are_no_jumps() {
+        for period_s in [1500.0, 1800.0, 3000.0, 6000.0] {
+            let wave = |at_s: f64| 3.0 * (at_s * std::f64::consts::TAU / period_s).sin();
+            let points: Vec<Point> = series(7, 0.02, |at_s| 1e-4 * at_s + wave(at_s));
+            let found = trend(&points).unwrap();
+            assert!(found.jumps.is_empty(), "{period_s}: {found:?}");
+            assert!((found.rate_per_s.value - 1e-4).abs() < 3.0 * found.rate_per_s.u);
+        }
     }
 }

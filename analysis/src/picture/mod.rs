@@ -16,6 +16,7 @@ pub mod drawing;
 pub mod field_over_distance;
 mod font;
 pub mod legend;
+pub mod over_temperature;
 pub mod over_time;
 pub mod plot;
 pub mod pulse_envelope;

@@ -23,5 +23,6 @@ pub mod readings;
 pub mod recording;
 pub mod runtime;
 pub mod surveying;
+mod temperature_log;
 pub mod toml_file;
 pub mod verifying;

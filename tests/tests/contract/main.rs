@@ -5,6 +5,7 @@ mod calibrate;
 mod commands;
 mod live_receiver;
 mod measurement;
+mod over_time;
 mod range;
 mod truth;
 mod unusable_captures;

@@ -11,6 +11,7 @@ use crate::calibration::Calibration;
 use crate::error::{Error, Result};
 use crate::measuring::{self, Keep, Measured};
 use crate::output::{budget, measurement, over_time};
+use crate::temperature_log;
 
 /// Find the transmitters in captures and measure each of them
 ///
@@ -46,6 +47,11 @@ pub struct Measure {
     /// Length of the stretches that --over-time takes means over, in seconds
     #[arg(long, value_name = "SECONDS", default_value_t = 60.0, requires = "over_time")]
     every: f64,
+    /// Temperatures beside the unit, for --over-time: CSV with the columns
+    /// datetime,temperature_c or time_s,temperature_c (seconds from the start of the
+    /// first capture); without it those that the captures state
+    #[arg(long, value_name = "FILE", requires = "over_time")]
+    temperatures: Option<PathBuf>,
 }
 
 const EXAMPLE: &str = "\
@@ -53,7 +59,8 @@ Example:
   coilrig measure monday.sigmf-meta
   coilrig measure --json monday tuesday > readings.json
   coilrig measure --calibration CR-0001.toml monday
-  coilrig measure --over-time soak --every 300 night.sigmf-meta";
+  coilrig measure --over-time soak --every 300 night.sigmf-meta
+  coilrig measure --over-time soak --temperatures shed.csv night.sigmf-meta";
 
 /// Run the command.
 pub fn run(args: &Measure) -> Result<Outcome> {
@@ -93,7 +100,12 @@ pub fn run(args: &Measure) -> Result<Outcome> {
         return Err(last_of(errors));
     }
     let told = match &args.over_time {
-        Some(folder) => over_time::write(folder, &all)?,
+        Some(folder) => {
+            let start = over_time::first_start(&all);
+            let read = |path: &PathBuf| temperature_log::read(path, start);
+            let course = args.temperatures.as_ref().map(read).transpose()?;
+            over_time::write(folder, &all, course.as_ref())?
+        }
         None => String::new(),
     };
     let text = if args.json {

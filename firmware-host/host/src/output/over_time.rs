@@ -1,9 +1,10 @@
 //! What each transmitter did over a long recording, or over several: rows of
-//! means, drift, jumps, pictures.
+//! means, drift, jumps, change with temperature, pictures.
 
 use std::path::Path;
 
-use coilrig_analysis::over_time::{Point, Row, Trend, trend};
+use coilrig_analysis::over_time::{Point, Row, TemperatureCourse, Trend, per_degree, trend};
+use coilrig_analysis::picture::over_temperature::{OverTemperature, OverTemperatureLine};
 use coilrig_analysis::picture::over_time::{OverTime, OverTimeLine};
 use coilrig_analysis::reading::Reading;
 use coilrig_analysis::units;
@@ -25,6 +26,7 @@ struct Placed<'a> {
     capture: &'a Measured,
     /// From the start of the first capture, s.
     at_s: f64,
+    temperature_c: Option<f64>,
     row: &'a Row,
 }
 
@@ -74,9 +76,16 @@ const FIELD: Quantity = Quantity {
 const QUANTITIES: [Quantity; 4] = [CARRIER, PERIOD, ON_TIME, FIELD];
 
 /// Write tables and pictures to `folder`; gives what to tell about the trends.
-pub fn write(folder: &Path, all: &[Measured]) -> Result<String> {
+///
+/// Temperatures are those of `course`, over the seconds from the start of the first
+/// capture, or where there is none those that the captures state.
+pub fn write(
+    folder: &Path,
+    all: &[Measured],
+    course: Option<&TemperatureCourse>,
+) -> Result<String> {
     files::make_folder(folder)?;
-    let lines = lines(all);
+    let lines = lines(all, course);
     files::write_whole(&folder.join("rows.csv"), rows_csv(&lines)?.as_bytes())?;
     let mut trends = csv::Writer::from_writer(Vec::new());
     let bad = |e: csv::Error| Error::file("trends", e.to_string(), "report this");
@@ -88,7 +97,7 @@ pub fn write(folder: &Path, all: &[Measured]) -> Result<String> {
         if quantity.name == "field" && !calibrated {
             continue;
         }
-        let mut drawn = Vec::new();
+        let (mut drawn, mut by_temperature) = (Vec::new(), Vec::new());
         for line in &lines {
             let points = line.points(quantity);
             let Some(found) = trend(&points) else { continue };
@@ -105,6 +114,16 @@ pub fn write(folder: &Path, all: &[Measured]) -> Result<String> {
             }
             told += &tell(line, quantity, &found);
             let shown = |p: &Point| Point { value: p.value.scaled(quantity.scale), ..*p };
+            let at_temperature = line.points_by_temperature(quantity);
+            if let Some(per_degree) = per_degree(&at_temperature) {
+                record("per °C", String::new(), per_degree, format!("{si}/°C"))?;
+                let per_degree = per_degree.scaled(quantity.scale);
+                told += &rate_in_words(line, quantity, per_degree, "per °C");
+                by_temperature.push(OverTemperatureLine {
+                    label: line.label.clone(),
+                    points: at_temperature.iter().map(|(c, p)| (*c, shown(p))).collect(),
+                });
+            }
             let jumps = found.jumps.clone();
             drawn.push(OverTimeLine {
                 label: line.label.clone(),
@@ -118,6 +137,12 @@ pub fn write(folder: &Path, all: &[Measured]) -> Result<String> {
             let chart = OverTime { quantity: name, unit, decimals, lines: drawn };
             pictures::write(folder, &file, &chart)?;
         }
+        if !by_temperature.is_empty() {
+            let file = format!("{}-over-temperature", quantity.name.replace(' ', "-"));
+            let Quantity { name, unit, decimals, .. } = *quantity;
+            let chart = OverTemperature { quantity: name, unit, decimals, lines: by_temperature };
+            pictures::write(folder, &file, &chart)?;
+        }
     }
     let bytes =
         trends.into_inner().map_err(|e| Error::file("trends", e.to_string(), "report this"))?;
@@ -128,17 +153,32 @@ pub fn write(folder: &Path, all: &[Measured]) -> Result<String> {
     Ok(told)
 }
 
-impl Line<'_> {
-    fn points(&self, quantity: &Quantity) -> Vec<Point> {
-        self.rows.iter().map(|p| Point { at_s: p.at_s, value: (quantity.of)(p.row) }).collect()
+impl Placed<'_> {
+    fn point(&self, quantity: &Quantity) -> Point {
+        Point { at_s: self.at_s, value: (quantity.of)(self.row) }
     }
 }
 
+impl Line<'_> {
+    fn points(&self, quantity: &Quantity) -> Vec<Point> {
+        self.rows.iter().map(|p| p.point(quantity)).collect()
+    }
+
+    fn points_by_temperature(&self, quantity: &Quantity) -> Vec<(f64, Point)> {
+        self.rows.iter().filter_map(|p| Some((p.temperature_c?, p.point(quantity)))).collect()
+    }
+}
+
+/// When the first of the captures was begun, if they say so.
+pub fn first_start(all: &[Measured]) -> Option<jiff::Timestamp> {
+    all.iter().map(|m| m.capture.started()).min()?
+}
+
 /// Rows of each transmitter, joined over captures in order of their start.
-fn lines(all: &[Measured]) -> Vec<Line<'_>> {
+fn lines<'a>(all: &'a [Measured], course: Option<&TemperatureCourse>) -> Vec<Line<'a>> {
     let mut captures: Vec<&Measured> = all.iter().collect();
     captures.sort_by_key(|m| m.capture.started());
-    let first = captures.first().and_then(|m| m.capture.started());
+    let first = first_start(all);
     let mut lines: Vec<Line<'_>> = Vec::new();
     for capture in captures {
         let offset_s = match (first, capture.capture.started()) {
@@ -147,8 +187,15 @@ fn lines(all: &[Measured]) -> Vec<Line<'_>> {
         };
         for t in &capture.measurement.transmitters {
             let own = capture.rows.iter().filter(|r| t.trains.contains(&r.train));
-            let mut rows: Vec<Placed<'_>> =
-                own.map(|row| Placed { capture, at_s: offset_s + row.at_s, row }).collect();
+            let placed = |row: &'a Row| {
+                let at_s = offset_s + row.at_s;
+                let temperature_c = match course {
+                    Some(course) => course.at(at_s),
+                    None => capture.capture.meta.global.temperature_c,
+                };
+                Placed { capture, at_s, temperature_c, row }
+            };
+            let mut rows: Vec<Placed<'_>> = own.map(placed).collect();
             rows.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
             let Some(now) = rows.first() else { continue };
             let same = |line: &&mut Line<'_>| {
@@ -181,12 +228,11 @@ fn rows_csv(lines: &[Line<'_>]) -> Result<String> {
     for line in lines {
         for placed in &line.rows {
             let capture = placed.capture;
-            let temperature = capture.capture.meta.global.temperature_c;
             let mut fields = vec![
                 shown(&capture.path),
                 line.label.clone(),
                 format!("{:.3}", placed.at_s),
-                temperature.map(|t| t.to_string()).unwrap_or_default(),
+                placed.temperature_c.map(|t| format!("{t:.2}")).unwrap_or_default(),
                 placed.row.pulses.to_string(),
             ];
             let calibrated = capture.capture.calibration.field_per_count.is_some();
@@ -205,14 +251,17 @@ fn rows_csv(lines: &[Line<'_>]) -> Result<String> {
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
+fn rate_in_words(line: &Line<'_>, quantity: &Quantity, rate: Reading, per: &str) -> String {
+    let verdict = if rate.value.abs() > 3.0 * rate.u { "" } else { " (nothing beyond chance)" };
+    let rate = units::plus_minus(rate, &format!("{} {per}", quantity.unit));
+    format!("{} {}: {rate}{verdict}\n", line.label, quantity.name)
+}
+
 /// Drift beyond its uncertainty, and all jumps, in words.
 fn tell(line: &Line<'_>, quantity: &Quantity, found: &Trend) -> String {
     let Quantity { unit, scale, .. } = *quantity;
     let mut told = String::new();
-    let rate = found.rate_per_s.scaled(3600.0 * scale);
-    let verdict = if rate.value.abs() > 3.0 * rate.u { "" } else { " (no drift beyond chance)" };
-    let rate = units::plus_minus(rate, &format!("{unit} per hour"));
-    told += &format!("{} {}: {rate}{verdict}\n", line.label, quantity.name);
+    told += &rate_in_words(line, quantity, found.rate_per_s.scaled(3600.0 * scale), "per hour");
     for jump in &found.jumps {
         let size = units::plus_minus(jump.size.scaled(scale), unit);
         told +=
