@@ -22,6 +22,7 @@ pub mod pulse_count;
 pub mod readings;
 pub mod recording;
 pub mod runtime;
+mod station_file;
 pub mod surveying;
 mod temperature_log;
 pub mod toml_file;

@@ -6,6 +6,7 @@ mod commands;
 mod live_receiver;
 mod measurement;
 mod over_time;
+mod plan;
 mod range;
 mod truth;
 mod unusable_captures;

@@ -12,6 +12,7 @@ mod calibrate;
 mod demo;
 mod emulate;
 mod measure;
+mod plan;
 mod ports;
 mod range;
 mod record;
@@ -55,6 +56,7 @@ enum Command {
     Demo(demo::Demo),
     Emulate(emulate::Emulate),
     Measure(measure::Measure),
+    Plan(plan::Plan),
     Ports(ports::Ports),
     Record(record::Record),
     Range(range::Range),
@@ -76,6 +78,7 @@ pub fn run() -> ExitCode {
         Command::Demo(args) => demo::run(&args),
         Command::Emulate(args) => emulate::run(&args),
         Command::Measure(args) => measure::run(&args),
+        Command::Plan(args) => plan::run(&args),
         Command::Ports(args) => ports::run(&args),
         Command::Record(args) => record::run(args),
         Command::Range(args) => range::run(&args),

@@ -1,0 +1,278 @@
+//! A station as it stands in a TOML file.
+
+use std::ops::{Range, RangeInclusive};
+
+use serde::Deserialize;
+use toml::Spanned;
+
+use super::fault::{Fault, StationError};
+use super::model::{Bounds, Lie, PlannedUnit, Slope, Station};
+use crate::masking::Timing;
+use crate::units;
+
+/// Format of the file.
+pub const FORMAT: &str = "coilrig-station/1";
+
+/// Outside these numbers a unit of measure must be wrong: periods and on times are
+/// twice as wide as any published limit, depths those of digging.
+const PERIOD_S: RangeInclusive<f64> = 0.25..=2.6;
+const ON_TIME_S: RangeInclusive<f64> = 0.02..=1.0;
+const DEPTH_M: RangeInclusive<f64> = 0.0..=10.0;
+const FIELD_AT_10_M_A_PER_M: RangeInclusive<f64> = 1e-8..=1e-4;
+const SOIL_OHM_M: RangeInclusive<f64> = 0.1..=1e6;
+const SLOPE_DEG: RangeInclusive<f64> = 0.0..=60.0;
+const ANGLE_DEG: RangeInclusive<f64> = -360.0..=360.0;
+const PLACE_M: RangeInclusive<f64> = -1e5..=1e5;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Unchecked {
+    format: Spanned<String>,
+    name: String,
+    place: Option<String>,
+    slope: Option<UncheckedSlope>,
+    snow_depth_m: Option<Spanned<f64>>,
+    soil_resistivity_ohm_m: Option<Spanned<f64>>,
+    field: Option<UncheckedBounds>,
+    #[serde(default)]
+    unit: Vec<Spanned<UncheckedUnit>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct UncheckedSlope {
+    angle_deg: Spanned<f64>,
+    bearing_deg: Spanned<f64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct UncheckedBounds {
+    x_m: Spanned<[f64; 2]>,
+    y_m: Spanned<[f64; 2]>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct UncheckedUnit {
+    name: Spanned<String>,
+    serial: Option<String>,
+    x_m: Spanned<f64>,
+    y_m: Spanned<f64>,
+    depth_m: Spanned<f64>,
+    lie: Option<UncheckedLie>,
+    period_s: Spanned<f64>,
+    on_time_s: Spanned<f64>,
+    field_at_10_m: Spanned<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct UncheckedLie {
+    bearing_deg: Spanned<f64>,
+    dip_deg: Spanned<f64>,
+}
+
+impl Station {
+    /// Read a station from the text of its file.
+    ///
+    /// # Errors
+    ///
+    /// Text that is no TOML or not of this form, a name given twice, a unit outside
+    /// the field, above the surface or below the snow, a number so far from any real one
+    /// that its unit of measure must be wrong; each with its line and what to do.
+    pub fn parse(text: &str) -> Result<Self, StationError> {
+        checked(text).map_err(|fault| fault.in_text(text))
+    }
+}
+
+fn checked(text: &str) -> Result<Station, Fault> {
+    let file: Unchecked = toml::from_str(text).map_err(|e| Fault {
+        place: e.span(),
+        what: e.message().trim_end().to_owned(),
+        remedy: "mend the line; captures/station.toml shows every part of a station".into(),
+    })?;
+    if file.format.get_ref() != FORMAT {
+        let what = format!("format is \"{}\", not \"{FORMAT}\"", file.format.get_ref());
+        return Err(Fault::new(file.format.span(), what, "give a station file of this form"));
+    }
+    let maybe = |value: &Option<Spanned<f64>>, name, range| match value {
+        Some(value) => within(value, name, range).map(Some),
+        None => Ok(None),
+    };
+    let slope = match &file.slope {
+        Some(slope) => Slope {
+            angle_deg: within(&slope.angle_deg, "angle_deg", SLOPE_DEG)?,
+            bearing_deg: within(&slope.bearing_deg, "bearing_deg", ANGLE_DEG)?,
+        },
+        None => Slope::default(),
+    };
+    let bounds = file.field.as_ref().map(bounds).transpose()?;
+    let mut station = Station {
+        name: file.name,
+        place: file.place,
+        slope,
+        snow_depth_m: maybe(&file.snow_depth_m, "snow_depth_m", DEPTH_M)?,
+        soil_resistivity_ohm_m: maybe(
+            &file.soil_resistivity_ohm_m,
+            "soil_resistivity_ohm_m",
+            SOIL_OHM_M,
+        )?,
+        bounds,
+        units: Vec::new(),
+    };
+    for entry in &file.unit {
+        let unit = unit(entry.get_ref(), &station)?;
+        station.units.push(unit);
+    }
+    if station.units.is_empty() {
+        return Err(Fault {
+            place: None,
+            what: "holds no [[unit]], so there is nothing to plan".into(),
+            remedy: "add a [[unit]] for each practice transmitter".into(),
+        });
+    }
+    Ok(station)
+}
+
+fn within(value: &Spanned<f64>, name: &str, range: RangeInclusive<f64>) -> Result<f64, Fault> {
+    let number = *value.get_ref();
+    if range.contains(&number) {
+        return Ok(number);
+    }
+    let what = format!("{name} is {number}, not between {} and {}", range.start(), range.end());
+    Err(Fault::new(value.span(), what, "correct the number, or its unit of measure"))
+}
+
+fn bounds(field: &UncheckedBounds) -> Result<Bounds, Fault> {
+    for side in [&field.x_m, &field.y_m] {
+        let [from, to] = *side.get_ref();
+        if !(PLACE_M.contains(&from) && PLACE_M.contains(&to) && from < to) {
+            let what = format!("the field runs from {from} m to {to} m");
+            return Err(Fault::new(side.span(), what, "give the smaller number first, in metres"));
+        }
+    }
+    Ok(Bounds { x_m: *field.x_m.get_ref(), y_m: *field.y_m.get_ref() })
+}
+
+fn unit(file: &UncheckedUnit, station: &Station) -> Result<PlannedUnit, Fault> {
+    let name = file.name.get_ref().trim().to_owned();
+    let named = |what: String, remedy: &str| Err(Fault::new(file.name.span(), what, remedy));
+    if name.is_empty() {
+        return named("a unit without a name".into(), "name it");
+    }
+    if station.units.iter().any(|other| other.name == name) {
+        return named(format!("a second unit \"{name}\""), "give each unit a name of its own");
+    }
+    let (x_m, y_m) = (within(&file.x_m, "x_m", PLACE_M)?, within(&file.y_m, "y_m", PLACE_M)?);
+    if let Some(bounds) = station.bounds.filter(|b| !b.hold(x_m, y_m)) {
+        let what = format!(
+            "unit \"{name}\" at {x_m} m, {y_m} m lies outside the field, {} to {} m by {} to {} m",
+            bounds.x_m[0], bounds.x_m[1], bounds.y_m[0], bounds.y_m[1]
+        );
+        return Err(Fault::new(file.x_m.span(), what, "correct its place or the [field]"));
+    }
+    let depth_m = depth(&file.depth_m, &name, station)?;
+    let lie = match &file.lie {
+        Some(lie) => Lie {
+            bearing_deg: within(&lie.bearing_deg, "bearing_deg", ANGLE_DEG)?,
+            dip_deg: within(&lie.dip_deg, "dip_deg", -90.0..=90.0)?,
+        },
+        None => Lie::default(),
+    };
+    let timing = Timing {
+        period_s: within(&file.period_s, "period_s", PERIOD_S)?,
+        on_time_s: within(&file.on_time_s, "on_time_s", ON_TIME_S)?,
+    };
+    timing.check().map_err(|what| {
+        Fault::new(file.on_time_s.span(), what, "correct the period or the on time")
+    })?;
+    let field_at_10_m_a_per_m = field(&file.field_at_10_m)?;
+    let serial = file.serial.clone();
+    Ok(PlannedUnit { name, serial, x_m, y_m, depth_m, lie, timing, field_at_10_m_a_per_m })
+}
+
+fn depth(value: &Spanned<f64>, name: &str, station: &Station) -> Result<f64, Fault> {
+    let at = |what: String, remedy: &str| Err(Fault::new(value.span(), what, remedy));
+    let depth_m = *value.get_ref();
+    if depth_m < 0.0 {
+        let what = format!("unit \"{name}\" lies {} m above the surface", -depth_m);
+        return at(what, "give the depth below the snow's surface as a positive number");
+    }
+    let depth_m = within(value, "depth_m", DEPTH_M)?;
+    match station.snow_depth_m {
+        Some(snow_m) if depth_m > snow_m => at(
+            format!("unit \"{name}\" lies {depth_m} m deep in {snow_m} m of snow"),
+            "correct its depth, or snow_depth_m",
+        ),
+        _ => Ok(depth_m),
+    }
+}
+
+fn field(value: &Spanned<String>) -> Result<f64, Fault> {
+    let place: Range<usize> = value.span();
+    let remedy =
+        "write it as 0.8uA/m, 800nA/m or -2dBuA/m: the field on the unit's axis, 10 m away";
+    let field_a_per_m = units::parse_field(value.get_ref())
+        .map_err(|e| Fault::new(place.clone(), e.to_string(), remedy))?;
+    if FIELD_AT_10_M_A_PER_M.contains(&field_a_per_m) {
+        return Ok(field_a_per_m);
+    }
+    let what = format!("{} at 10 m is no practice transmitter's", value.get_ref());
+    Err(Fault::new(place, what, remedy))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const HEAD: &str = "format = \"coilrig-station/1\"\nname = \"Test\"\n";
+    const UNIT: &str = "[[unit]]\nname = \"a\"\nx_m = 1\ny_m = 2\ndepth_m = 1.1\n\
+                        period_s = 1\non_time_s = 0.1\nfield_at_10_m = \"0.8uA/m\"\n";
+
+    fn error(text: &str) -> (Option<usize>, String) {
+        let error = Station::parse(text).unwrap_err();
+        assert!(!error.remedy.is_empty());
+        (error.line, error.what)
+    }
+
+    #[test]
+    fn a_station_is_read_whole() {
+        let text = format!(
+            "{HEAD}snow_depth_m = 1.8\nslope = {{ angle_deg = 20, bearing_deg = 135 }}\n\
+             field = {{ x_m = [0, 40], y_m = [0, 30] }}\n{UNIT}\
+             lie = {{ bearing_deg = 40, dip_deg = 10 }}\n"
+        );
+        let station = Station::parse(&text).unwrap();
+        assert_eq!(station.slope, Slope { angle_deg: 20.0, bearing_deg: 135.0 });
+        let unit = &station.units[0];
+        assert_eq!((unit.x_m, unit.y_m, unit.depth_m), (1.0, 2.0, 1.1));
+        assert_eq!(unit.lie, Lie { bearing_deg: 40.0, dip_deg: 10.0 });
+        assert!((unit.field_at_10_m_a_per_m - 0.8e-6).abs() < 1e-18);
+    }
+
+    #[test]
+    fn what_is_wrong_is_named_with_its_line() {
+        let with = |from: &str, to: &str| format!("{HEAD}{}", UNIT.replace(from, to));
+        for (text, line, what) in [
+            (with("depth_m = 1.1", "depth_m = -1.1"), 7, "1.1 m above the surface"),
+            (with("period_s = 1", "period_s = 1000"), 8, "period_s is 1000, not between"),
+            (with("on_time_s = 0.1", "on_time_s = 100"), 9, "on_time_s is 100, not between"),
+            (with("on_time_s = 0.1", "on_time_s = 0.99\nserial = 3"), 10, "invalid type"),
+            (with("period_s = 1\non_time_s = 0.1", "period_s = 0.3\non_time_s = 0.4"), 9, "pause"),
+            (with("0.8uA/m", "0.8"), 10, "0.8 at 10 m"),
+            (with("x_m = 1", "x_m = nan"), 5, "x_m is NaN"),
+            (with("name = \"a\"", "nam = \"a\""), 4, "nam"),
+            (format!("{HEAD}{UNIT}{UNIT}"), 12, "a second unit \"a\""),
+            (format!("{HEAD}snow_depth_m = 1\n{UNIT}"), 8, "1.1 m deep in 1 m of snow"),
+            (format!("{HEAD}field = {{ x_m = [5, 9], y_m = [0, 9] }}\n{UNIT}"), 6, "outside"),
+            (format!("{HEAD}field = {{ x_m = [9, 5], y_m = [0, 9] }}\n{UNIT}"), 3, "from 9 m to 5"),
+            (HEAD.replace("station/1", "station/9"), 1, "coilrig-station/9"),
+        ] {
+            let (at, said) = error(&text);
+            assert_eq!(at, Some(line), "{said} of\n{text}");
+            assert!(said.contains(what), "{said} has no {what}");
+        }
+        assert_eq!(error(HEAD).0, None);
+    }
+}

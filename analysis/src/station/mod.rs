@@ -1,0 +1,13 @@
+//! A station: a training field and the practice transmitters buried in it, as an
+//! operator has planned it.
+//!
+//! Places are in metres on the map, x east and y north from a point of the operator's
+//! own, so that a tape measure is enough; the snow's surface is a plane through it.
+
+mod fault;
+mod file;
+mod model;
+
+pub use fault::StationError;
+pub use file::FORMAT;
+pub use model::{Bounds, Lie, PlannedUnit, Slope, Station};
