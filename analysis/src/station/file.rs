@@ -6,6 +6,7 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use super::fault::{Fault, StationError};
+use super::map_plane::Geographic;
 use super::model::{Bounds, Lie, PlannedUnit, Slope, Station};
 use crate::masking::Timing;
 use crate::units;
@@ -30,12 +31,20 @@ struct Unchecked {
     format: Spanned<String>,
     name: String,
     place: Option<String>,
+    origin: Option<UncheckedOrigin>,
     slope: Option<UncheckedSlope>,
     snow_depth_m: Option<Spanned<f64>>,
     soil_resistivity_ohm_m: Option<Spanned<f64>>,
     field: Option<UncheckedBounds>,
     #[serde(default)]
     unit: Vec<Spanned<UncheckedUnit>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct UncheckedOrigin {
+    latitude_deg: Spanned<f64>,
+    longitude_deg: Spanned<f64>,
 }
 
 #[derive(Deserialize)]
@@ -107,10 +116,18 @@ fn checked(text: &str) -> Result<Station, Fault> {
         },
         None => Slope::default(),
     };
+    let origin = match &file.origin {
+        Some(origin) => Some(Geographic {
+            latitude_deg: within(&origin.latitude_deg, "latitude_deg", -85.0..=85.0)?,
+            longitude_deg: within(&origin.longitude_deg, "longitude_deg", -180.0..=180.0)?,
+        }),
+        None => None,
+    };
     let bounds = file.field.as_ref().map(bounds).transpose()?;
     let mut station = Station {
         name: file.name,
         place: file.place,
+        origin,
         slope,
         snow_depth_m: maybe(&file.snow_depth_m, "snow_depth_m", DEPTH_M)?,
         soil_resistivity_ohm_m: maybe(

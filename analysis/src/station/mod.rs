@@ -6,8 +6,10 @@
 
 mod fault;
 mod file;
+mod map_plane;
 mod model;
 
 pub use fault::StationError;
 pub use file::FORMAT;
+pub use map_plane::{Geographic, MapPlane};
 pub use model::{Bounds, Lie, PlannedUnit, Slope, Station};

@@ -2,6 +2,7 @@
 
 use std::f64::consts::PI;
 
+use super::map_plane::Geographic;
 use crate::field::constants::NOMINAL_CARRIER_HZ;
 use crate::field::dipole;
 use crate::masking::Timing;
@@ -13,6 +14,8 @@ pub struct Station {
     pub name: String,
     /// Where it is, in the operator's words.
     pub place: Option<String>,
+    /// Where on earth the map's zero point is, if stated.
+    pub origin: Option<Geographic>,
     /// How the snow's surface lies.
     pub slope: Slope,
     /// Depth of the snow, vertically, m; where known.

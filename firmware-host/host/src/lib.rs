@@ -23,6 +23,7 @@ pub mod readings;
 pub mod recording;
 pub mod runtime;
 mod station_file;
+mod station_geojson;
 pub mod surveying;
 mod temperature_log;
 pub mod toml_file;

@@ -8,6 +8,7 @@ mod measurement;
 mod over_time;
 mod plan;
 mod range;
+mod station;
 mod truth;
 mod unusable_captures;
 mod verify;

@@ -16,6 +16,7 @@ mod plan;
 mod ports;
 mod range;
 mod record;
+mod station;
 mod survey;
 mod verify;
 
@@ -60,6 +61,7 @@ enum Command {
     Ports(ports::Ports),
     Record(record::Record),
     Range(range::Range),
+    Station(station::Arguments),
     Survey(survey::Arguments),
     Verify(verify::Verify),
 }
@@ -82,6 +84,7 @@ pub fn run() -> ExitCode {
         Command::Ports(args) => ports::run(&args),
         Command::Record(args) => record::run(args),
         Command::Range(args) => range::run(&args),
+        Command::Station(args) => station::run(&args),
         Command::Survey(args) => survey::run(args),
         Command::Verify(args) => verify::run(&args),
     };

@@ -9,5 +9,6 @@ pub mod over_time;
 pub mod pictures;
 pub mod plan;
 pub mod sheet;
+pub mod station;
 pub mod survey;
 pub mod verification;
