@@ -263,8 +263,7 @@ mod tests {
             let (tilt, turn) = (angle(), angle());
             let (across, along) = truth.across_and_along(aside_m, truth.distance_m.value);
             let seen = (along * tilt.cos() + across * tilt.sin()) * turn.cos();
-            let counts: Vec<f64> =
-                (0..4).map(|_| seen / 1e-9 * (1.0 + 0.01 * normal())).collect();
+            let counts: Vec<f64> = (0..4).map(|_| seen / 1e-9 * (1.0 + 0.01 * normal())).collect();
             let budget = field_per_count(&stated, &repeats(&counts), 1).unwrap();
             squares += ((budget.value - 1e-9) / budget.u).powi(2) / f64::from(seeds);
             inside += i32::from((budget.value - 1e-9).abs() < budget.expanded(0.95).u);

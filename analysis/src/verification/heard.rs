@@ -1,6 +1,7 @@
 //! One unit as one capture has it.
 
 use super::contribution;
+use super::detail::CalibrationDetail;
 use crate::reading::Reading;
 use crate::signal::{CARRIER_HZ, Calibration, TOO_WEAK, Transmitter};
 use crate::uncertainty::{Budget, Input, Inputs, UncertaintyError, propagate};
@@ -31,6 +32,8 @@ pub struct Heard<'a> {
     pub transmitter: &'a Transmitter,
     /// What the capture's counts and seconds mean.
     pub calibration: &'a Calibration,
+    /// How well that is known beyond its standard uncertainties.
+    pub detail: &'a CalibrationDetail,
     /// Coils of the receiver.
     pub axes: usize,
     /// Length of the capture, s.
@@ -58,7 +61,7 @@ impl Heard<'_> {
         };
         let mut inputs = Inputs::new();
         let signal = inputs.add(self.signal("Hz", self.carrier_of_this_capture())?);
-        let clock = inputs.add(Input::normal(contribution::CLOCK, "ppm", 0.0, u_ppm)?);
+        let clock = inputs.add(self.clock(u_ppm)?);
         let drift =
             inputs.add(Input::rectangular(contribution::DRIFT, "Hz", 0.0, self.half_drift_hz())?);
         Ok(propagate(&inputs, |x| (x[signal] + x[drift]) * (1.0 + 1e-6 * x[clock]))?)
@@ -67,7 +70,7 @@ impl Heard<'_> {
     /// How far the carrier is from its mean at the ends of the capture, Hz: what is
     /// judged is the unit, which has no single carrier while it drifts. A drift
     /// within its uncertainty is none.
-    fn half_drift_hz(&self) -> f64 {
+    pub(super) fn half_drift_hz(&self) -> f64 {
         let drift = self.transmitter.carrier_drift_hz_per_s;
         let real = drift.value.abs() > 3.0 * drift.u;
         if real { 0.5 * drift.value.abs() * self.duration_s } else { 0.0 }
@@ -126,6 +129,12 @@ impl Heard<'_> {
         Input::observed(contribution::SIGNAL, unit, reading, self.degrees_of_freedom())
     }
 
+    /// The receiver's clock with its standard uncertainty.
+    pub(super) fn clock(&self, u_ppm: f64) -> Result<Input, UncertaintyError> {
+        let freedom = self.detail.clock_degrees_of_freedom.unwrap_or(f64::INFINITY);
+        Input::normal(contribution::CLOCK, "ppm", 0.0, u_ppm)?.with_degrees_of_freedom(freedom)
+    }
+
     pub(super) fn u_clock_ppm(&self) -> Option<f64> {
         self.calibration.clock_offset_ppm?;
         self.calibration.clock_offset_u_ppm
@@ -138,7 +147,7 @@ impl Heard<'_> {
         let mut inputs = Inputs::new();
         let signal = inputs.add(self.signal("s", measured.without(u_clock))?);
         let clock = inputs.add(match known_ppm {
-            Some(u_ppm) => Input::normal(contribution::CLOCK, "ppm", 0.0, u_ppm)?,
+            Some(u_ppm) => self.clock(u_ppm)?,
             None => Input::rectangular(contribution::CLOCK, "ppm", 0.0, WORST_CLOCK_PPM)?,
         });
         let edges = inputs.add(Input::rectangular(contribution::EDGES, "s", 0.0, edges_s)?);
