@@ -281,4 +281,19 @@ fn another_receiver_is_not_added_to_a_file_or_a_series() {
     refused.hear("receiver EMU-0021");
     let status = { refused }.child.wait().unwrap();
     assert_eq!(status.code(), Some(2));
+
+    // A file of another receiver is refused before anybody records for nothing.
+    let file = "format = \"coilrig-calibration/1\"\nreceiver = \"EMU-0021\"\ndate = \"2026-01-15\"\n\
+                method = \"by hand\"\n[[gain_step]]\nstep = 0\n\
+                field_per_count = [1e-9, 1e-9, 1e-9]\nu_rel = [0.1, 0.1, 0.1]\n";
+    std::fs::write(other.path("c.toml"), file).unwrap();
+    let refused = other.run("loop", &options);
+    let heard = refused.hear("to do:");
+    assert!(heard.contains("is of receiver EMU-0021") && !heard.contains("1 of 3"), "{heard}");
+    let status = { refused }.child.wait().unwrap();
+    assert_eq!(status.code(), Some(3));
+    let refused = bench.run("loop", &[&options[..], &["--gain", "7"]].concat());
+    assert!(!refused.hear("gain step 7").contains("journal"));
+    let status = { refused }.child.wait().unwrap();
+    assert_eq!(status.code(), Some(2));
 }

@@ -43,7 +43,7 @@ The generator transmits on a rescue frequency: never switch it on near a rescue.
 /// Compare the clock and add it to the file.
 pub fn run(args: &Clock) -> Result<Outcome> {
     let common = &args.common;
-    let plan = Plan { part: "clock", count: 3, seconds: 60.0, task: &Minutes };
+    let plan = Plan { part: "clock", coils: 1, count: 3, seconds: 60.0, task: &Minutes };
     let Some(gathered) = common.gather(&plan)? else { return Ok(Outcome::Done) };
     let captures = &gathered.captures;
     let mut origin = common.origin();

@@ -20,12 +20,27 @@ use crate::runtime;
 pub struct Plan<'a> {
     /// Name of the part, for files.
     pub part: &'a str,
+    /// Coils that the receiver must have, counted from x.
+    pub coils: usize,
     /// Captures.
     pub count: usize,
     /// Length of each.
     pub seconds: f64,
     /// What the person is told.
     pub task: &'a dyn Task,
+}
+
+impl Plan<'_> {
+    /// Refuse a receiver of too few coils.
+    pub fn check_coils(&self, has: usize) -> Result<()> {
+        match self.coils <= has {
+            true => Ok(()),
+            false => Err(Error::usage(
+                format!("{}: the receiver has one coil, x", self.part),
+                "calibrate it by loop or pair with --axis x",
+            )),
+        }
+    }
 }
 
 /// Captures, and the series that they were recorded in.
@@ -115,14 +130,27 @@ impl Common {
         let mut session = None;
         let is_whole = runtime::run(async {
             let stop = runtime::stop_signal()?;
-            // A receiver that is not there is better known before a folder is.
-            let receiver = Link::open(port).await?.receiver().serial_number.clone();
+            // What cannot come to anything is better known before anybody records.
+            let link = Link::open(port).await?;
+            let (receiver, gain_step) = (link.receiver(), self.gain.unwrap_or(0));
+            receiver.check_gain_step(gain_step)?;
+            plan.check_coils(receiver.axes.into())?;
+            let serial = receiver.serial_number.clone();
+            Update::open(
+                &self.out,
+                &Origin {
+                    receiver: Some(serial.clone()),
+                    gain_step: Some(gain_step),
+                    channels: Some(receiver.axes.into()),
+                },
+            )?;
+            drop(link);
             let begun = session.insert(Session::open(
                 &self.folder_for(plan.part),
                 Setup {
                     part: plan.part.into(),
-                    receiver,
-                    gain_step: self.gain.unwrap_or(0),
+                    receiver: serial,
+                    gain_step,
                     count: self.count.map_or(plan.count, usize::from),
                 },
             )?);

@@ -175,19 +175,13 @@ pub fn run(common: &Common, source: &Source, axis: usize) -> Result<Outcome> {
     source.check().map_err(|e| Error::usage(e.to_string(), "correct the options of the source"))?;
     let part = format!("{}-{}", name_of(source.arrangement), AXES[axis]);
     let task = Repeats { source, axis };
-    let plan = Plan { part: &part, count: 5, seconds: 10.0, task: &task };
+    let plan = Plan { part: &part, coils: axis + 1, count: 5, seconds: 10.0, task: &task };
     let Some(gathered) = common.gather(&plan)? else { return Ok(Outcome::Done) };
     let captures = &gathered.captures;
     let mut origin = common.origin();
     let listened = calibrating::listen(captures, &mut origin)?;
     warn(&listened);
-    let channels = origin.channels.unwrap_or(3);
-    if axis >= channels {
-        return Err(Error::usage(
-            format!("--axis {}: the receiver has one coil, x", AXES[axis]),
-            "give --axis x",
-        ));
-    }
+    plan.check_coils(origin.channels.unwrap_or(3))?;
     let update = Update::open(&common.out, &origin)?;
     let repeats: Vec<_> = listened.iter().map(|l| l.signal.repeat()).collect();
     let budget = scale::field_per_count(source, &repeats, axis)
