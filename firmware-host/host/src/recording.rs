@@ -359,9 +359,8 @@ fn scale_for(options: &Options, receiver: &Receiver) -> Result<Option<GainStep>>
 }
 
 fn global(options: &Options, receiver: &Receiver, scale: Option<&GainStep>) -> Global {
-    let calibration = options.calibration.as_ref().map(|(_, calibration)| calibration);
     let gain_db = receiver.gain_steps_db.get(usize::from(options.gain_step));
-    Global {
+    let mut global = Global {
         datatype: "ci16_le".into(),
         sample_rate_hz: Some(receiver.sample_rate_hz.into()),
         version: SIGMF_VERSION.into(),
@@ -376,18 +375,22 @@ fn global(options: &Options, receiver: &Receiver, scale: Option<&GainStep>) -> G
             gain_db.map_or(String::new(), |db| format!(" ({db} dB)")),
         )),
         extensions: Some(vec![Extension::coilrig()]),
-        field_per_count: scale.map(|scale| scale.field_per_count.clone()),
-        field_per_count_u_rel: scale.map(|scale| scale.u_rel.clone()),
-        field_per_count_u_common_rel: scale.and_then(|scale| scale.u_common_rel),
-        clock_offset_ppm: calibration.and_then(|c| c.clock_offset_ppm),
-        clock_offset_u_ppm: calibration.and_then(|c| c.clock_offset_u_ppm),
-        axes: calibration.and_then(|c| c.axes).map(|axes| serde_json::json!(axes)),
-        calibration: calibration.map(Calibration::made),
+        field_per_count: None,
+        field_per_count_u_rel: None,
+        field_per_count_u_common_rel: None,
+        clock_offset_ppm: None,
+        clock_offset_u_ppm: None,
+        axes: None,
+        calibration: None,
         receiver: Some(receiver.serial_number.clone()),
         gain_step: Some(options.gain_step),
         temperature_c: options.temperature_c,
         unit: options.unit.clone(),
         note: options.note.clone(),
         other: serde_json::Map::new(),
+    };
+    if let (Some((_, calibration)), Some(scale)) = (&options.calibration, scale) {
+        calibration.put_into(scale, &mut global);
     }
+    global
 }

@@ -339,6 +339,70 @@ fn a_batch_is_one_document_worst_first_and_keeps_what_could_be_judged() {
     assert!(place("weak") < place("close") && place("close") < place("good"), "{table:?}");
 }
 
+/// A unit that is silent is the worst of a rack, and one that is silent in one of its
+/// captures does not conform by the others.
+#[test]
+fn what_cannot_be_judged_stands_first_in_a_batch() {
+    let folder = tempdir().unwrap();
+    let write = |name: &str, unit_name: &str, transmitters: Vec<Transmitter>| {
+        Scene { transmitters, ..unit(1e-6) }
+            .with("coilrig:unit", json!(unit_name))
+            .write(folder.path(), name);
+    };
+    let sends = unit(1e-6).transmitters;
+    write("a", "warm", sends.clone());
+    write("b", "half dead", sends);
+    write("c", "half dead", Vec::new());
+    write("d", "dead", Vec::new());
+    let options = [&["--batch", "--sheet", "rack.html"], &AT_3_M[..]].concat();
+    let run = verify(folder.path(), &[&["a", "b", "c", "d"], &options[..]].concat());
+    run.with_code(3);
+    let rows: Vec<&str> = run.stdout.lines().skip(3).take(4).collect();
+    for (row, parts) in rows.iter().zip([
+        ["half dead", "not judged", "no transmitter"],
+        ["dead", "not judged", "no transmitter"],
+        ["half dead", "undecided", "a capture not judged"],
+        ["warm", "conforms", "457012"],
+    ]) {
+        assert!(parts.iter().all(|part| row.contains(part)), "{row}: {run:?}");
+    }
+    let page = std::fs::read_to_string(folder.path().join("rack.html")).unwrap();
+    assert_eq!(page.matches(">not judged<").count(), 2);
+    assert!(run.stderr.contains("c.sigmf-meta") && run.stderr.contains("d.sigmf-meta"), "{run:?}");
+}
+
+/// What a calibration says of itself stands beside the decision, and counts in it.
+#[test]
+fn an_expired_or_doubtful_calibration_shows_in_the_decision() {
+    let folder = tempdir().unwrap();
+    let made = json!({
+        "date": "2001-01-15",
+        "expires": "2002-01-15",
+        "field_degrees_of_freedom": [2.0, 2.0, null],
+        "clock_degrees_of_freedom": 3.0,
+    });
+    unit(1e-6)
+        .with("coilrig:calibration", made)
+        .with("coilrig:clock_offset_u_ppm", json!(1.0))
+        .with("coilrig:field_per_count_u_rel", json!([0.05, 0.05, 0.05]))
+        .write(folder.path(), "a");
+    let exact = ["--u-distance", "0", "--u-orientation", "0", "--u-surroundings", "0"];
+    let run = verify(folder.path(), &[&["a", "--json"], &AT_3_M[..], &exact].concat());
+    let document = run.document();
+    assert!(document["notes"].to_string().contains("expired on 2002-01-15"), "{document:#}");
+    // Student's t for 95 %: 4.30 with 2, 3.18 with 3 degrees of freedom (JCGM 100, table G.2).
+    for (name, k) in [("field", 4.30), ("carrier", 3.18)] {
+        let found = quantity(&document, name);
+        assert!((number(&found["k"]) - k).abs() < 0.01, "{found}");
+    }
+    let sheet = ["--sheet", "a.html"];
+    let run = verify(folder.path(), &[&["a"], &AT_3_M[..], &sheet].concat());
+    assert!(run.stdout.contains("expired on 2002-01-15"), "{run:?}");
+    let page = std::fs::read_to_string(folder.path().join("a.html")).unwrap();
+    assert!(page.contains("expired on 2002-01-15"));
+    assert!(page.contains("calibration of 2001-01-15 until 2002-01-15"));
+}
+
 #[test]
 fn csv_has_a_row_for_each_quantity() {
     let folder = tempdir().unwrap();
@@ -412,7 +476,7 @@ fn nonsense_is_refused() {
         &["a", "--alignment", "coaxial"],
         &["a", "--distance", "0.1", "--alignment", "coaxial"],
         &["a", "--distance", "nan", "--alignment", "coaxial"],
-        &["a", "--distance", "3", "--alignment", "coaxial", "--distance-u", "2"],
+        &["a", "--distance", "3", "--alignment", "coaxial", "--u-distance", "2"],
         &["a", "--risk", "50"],
         &["a", "--risk", "nan"],
         &["a", "--built", "1994", "--limits", "en-282"],
@@ -460,4 +524,14 @@ fn a_drifting_carrier_close_to_the_limit_is_undecided() {
     assert_eq!(carrier["decision"], "undecided", "{carrier}");
     assert!(carrier["advice"].as_str().unwrap().contains("temperature"), "{carrier}");
     assert!(run.stdout.contains("the carrier drifts"), "{run:?}");
+    assert!(run.stdout.contains("drifts out of its band within the capture"), "{run:?}");
+    // At 457 003.3 Hz in the end, and 77 Hz more at 0.11 Hz a second: 11.6 minutes.
+    let slowly = |t: &mut Transmitter| (t.carrier_hz, t.drift_hz_per_s) = (457_000.0, 0.11);
+    let (_, document) = judged(&changed(unit(1e-6), slowly), &[]);
+    let notes = document["notes"].to_string();
+    assert!(notes.contains("leaves its band 12 min after"), "{notes}");
+    // 149 Hz more at 0.04 Hz a second take longer than an hour.
+    let hardly = |t: &mut Transmitter| (t.carrier_hz, t.drift_hz_per_s) = (456_930.0, 0.04);
+    let (_, document) = judged(&changed(unit(1e-6), hardly), &[]);
+    assert!(!document["notes"].to_string().contains("leaves its band"), "{document:#}");
 }

@@ -15,7 +15,8 @@
 //! step = 0
 //! field_per_count = [2.1e-9, 2.0e-9, 2.2e-9]   # A/m RMS, one per channel
 //! u_rel = [0.03, 0.03, 0.03]                   # relative standard uncertainty
-//! u_common_rel = 0.02               # optional; part of u_rel that all channels share
+//! u_common_rel = 0.02               # optional; part of u_rel that all channels share,
+//!                                   # all of it when absent
 //! degrees_of_freedom = [12.0, 15.0, inf]       # optional, as all below
 //! noise_a_per_m_rthz = [1.2e-9, 1.4e-9, 1.8e-9]
 //! smallest_field_a_per_m = 4.1e-8
@@ -35,7 +36,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use crate::capture::meta::CalibrationMade;
+use crate::capture::meta::{CalibrationMade, Global};
 use crate::error::{Error, Result};
 use crate::{files, toml_file};
 
@@ -115,7 +116,7 @@ pub struct GainStep {
     pub field_per_count: Vec<f64>,
     /// Relative standard uncertainty of each `field_per_count`.
     pub u_rel: Vec<f64>,
-    /// Part of each `u_rel` that all channels share.
+    /// Part of each `u_rel` that all channels share; see [`shared_u_rel`] when absent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub u_common_rel: Option<f64>,
     /// Degrees of freedom of each `u_rel`.
@@ -183,14 +184,28 @@ impl Calibration {
             && self.noises.is_empty())
     }
 
-    /// What a capture keeps of where its calibration comes from.
-    pub fn made(&self) -> CalibrationMade {
-        CalibrationMade {
+    /// Write it, at a gain step, into the metadata of a capture.
+    pub fn put_into(&self, scale: &GainStep, global: &mut Global) {
+        global.field_per_count = Some(scale.field_per_count.clone());
+        global.field_per_count_u_rel = Some(scale.u_rel.clone());
+        global.field_per_count_u_common_rel = scale.u_common_rel;
+        global.clock_offset_ppm = self.clock_offset_ppm;
+        global.clock_offset_u_ppm = self.clock_offset_u_ppm;
+        global.axes = self.axes.map(|axes| serde_json::json!(axes));
+        // JSON has no infinity.
+        let finite = |freedom: &f64| freedom.is_finite().then_some(*freedom);
+        global.calibration = Some(CalibrationMade {
             date: self.date.clone(),
             expires: self.expires.clone(),
             method: Some(self.method.clone()),
+            field_degrees_of_freedom: scale
+                .degrees_of_freedom
+                .as_ref()
+                .map(|all| all.iter().map(finite).collect()),
+            clock_degrees_of_freedom: self.clock_degrees_of_freedom.as_ref().and_then(finite),
+            axes_u: self.axes_u,
             other: serde_json::Map::new(),
-        }
+        });
     }
 
     /// What of it goes into the analysis of samples at a gain step.
@@ -198,12 +213,19 @@ impl Calibration {
         coilrig_analysis::signal::Calibration {
             field_per_count: Some(scale.field_per_count.clone()),
             field_per_count_u_rel: Some(scale.u_rel.clone()),
-            field_per_count_u_common_rel: scale.u_common_rel,
+            field_per_count_u_common_rel: shared_u_rel(scale.u_common_rel, &scale.u_rel),
             clock_offset_ppm: self.clock_offset_ppm,
             clock_offset_u_ppm: self.clock_offset_u_ppm,
             axes: self.axes,
         }
     }
+}
+
+/// Part of each of `u_rel` that all channels share: as stated, and all that they can
+/// share where nobody says. Most receivers are calibrated in one field, and what is
+/// wrong with it does not average out over the axes (JCGM 100, 5.2.5 and F.1.2.3).
+pub fn shared_u_rel(stated: Option<f64>, u_rel: &[f64]) -> Option<f64> {
+    stated.or_else(|| u_rel.iter().copied().reduce(f64::min))
 }
 
 /// [`Calibration`] as it stands in the file.

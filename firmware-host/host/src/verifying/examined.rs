@@ -7,6 +7,7 @@ use coilrig_analysis::signal::{Envelope, EnvelopeCollector, Pulse, Transmitter};
 use coilrig_analysis::verification::Heard;
 use coilrig_analysis::verification::behaviour::{Behaviour, behaviour};
 
+use crate::calibrating;
 use crate::capture::reader::{Capture, Piece, shown};
 use crate::error::{Error, Result};
 use crate::measuring::{self, Keep, Measured};
@@ -42,19 +43,18 @@ pub fn examine(path: &Path, asked: Option<&str>) -> Result<Examined> {
     let rows_s = Some((duration_s / ROWS).max(LEAST_ROW_S));
     let measured = measuring::measure(path, Keep { pulses: true, rows_s, ..Keep::default() })?;
     let (chosen, note) = choose(&measured, asked)?;
-    let mut examined = Examined {
-        chosen,
-        behaviour: behaviour(&heard(&measured, chosen), &rows_of(&measured, chosen)),
-        measured,
-    };
-    examined.behaviour.notes.extend(note);
-    Ok(examined)
+    let heard = measured.heard(&measured.measurement.transmitters[chosen]);
+    let mut behaviour = behaviour(&heard, &rows_of(&measured, chosen));
+    behaviour.notes.extend(note);
+    // A decision that rests on such a calibration must not be read without it.
+    behaviour.notes.extend(calibrating::age_concerns(&measured.capture));
+    Ok(Examined { chosen, behaviour, measured })
 }
 
 impl Examined {
     /// The unit as this capture has it.
     pub fn heard(&self) -> Heard<'_> {
-        heard(&self.measured, self.chosen)
+        self.measured.heard(self.transmitter())
     }
 
     /// The unit as measured.
@@ -95,16 +95,6 @@ impl Examined {
             Piece::Gap(missing) => collector.gap(missing),
         })?;
         Ok(collector.finish())
-    }
-}
-
-fn heard(measured: &Measured, chosen: usize) -> Heard<'_> {
-    Heard {
-        transmitter: &measured.measurement.transmitters[chosen],
-        calibration: &measured.capture.calibration,
-        axes: measured.capture.format.axes,
-        duration_s: measured.measurement.duration_s,
-        clipped: measured.clipped,
     }
 }
 
