@@ -26,7 +26,7 @@ pub struct Meta {
 }
 
 /// The `global` object.
-#[derive(Clone, Debug, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Global {
     /// `ci16_le` or `cf32_le`.
     #[serde(rename = "core:datatype")]

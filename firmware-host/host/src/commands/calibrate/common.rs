@@ -22,6 +22,8 @@ pub struct Plan<'a> {
     pub part: &'a str,
     /// Coils that the receiver must have, counted from x.
     pub coils: usize,
+    /// Whether the result is the same at each gain step, so that none need be known.
+    pub is_of_any_gain: bool,
     /// Captures.
     pub count: usize,
     /// Length of each.
@@ -48,6 +50,16 @@ pub struct Gathered {
     /// The captures that count.
     pub captures: Vec<PathBuf>,
     session: Option<Session>,
+}
+
+/// Captures with their reference signals, and the file that the result goes into.
+pub struct Heard {
+    /// The captures.
+    pub gathered: Gathered,
+    /// Their signals.
+    pub listened: Vec<Listened>,
+    /// The file.
+    pub update: Update,
 }
 
 /// What the signal of a capture is, in a line.
@@ -166,6 +178,23 @@ impl Common {
         Ok(Some(Gathered { captures, session }))
     }
 
+    /// The reference signals of the captures to calibrate from. `None` when the person
+    /// stopped before all were there.
+    pub fn listen(&self, plan: &Plan<'_>) -> Result<Option<Heard>> {
+        let Some(gathered) = self.gather(plan)? else { return Ok(None) };
+        let mut origin = self.origin();
+        let listened = calibrating::listen(&gathered.captures, &mut origin)?;
+        for warning in listened.iter().flat_map(|l| &l.warnings) {
+            eprintln!("coilrig: {warning}");
+        }
+        plan.check_coils(origin.channels.unwrap_or(3))?;
+        if plan.is_of_any_gain {
+            origin.gain_step = origin.gain_step.or(Some(0));
+        }
+        let update = Update::open(&self.out, &origin)?;
+        Ok(Some(Heard { gathered, listened, update }))
+    }
+
     fn folder_for(&self, part: &str) -> PathBuf {
         self.folder.clone().unwrap_or_else(|| {
             let mut name = self.out.with_extension("").into_os_string();
@@ -204,13 +233,6 @@ impl Common {
         std::io::stdout()
             .write_all(text.as_bytes())
             .map_err(|e| Error::io(Path::new("standard output"), "write to", &e))
-    }
-}
-
-/// Say what a person should know of the captures.
-pub fn warn(listened: &[Listened]) {
-    for warning in listened.iter().flat_map(|l| &l.warnings) {
-        eprintln!("coilrig: {warning}");
     }
 }
 
