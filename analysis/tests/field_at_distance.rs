@@ -5,16 +5,19 @@
 use coilrig_analysis::field::dipole;
 use coilrig_analysis::reading::Reading;
 use coilrig_analysis::signal::{Calibration, PulseCount, Transmitter};
+use coilrig_analysis::uncertainty::{Budget, Contribution};
 use coilrig_analysis::verification::{
     CalibrationDetail, Heard, Placement, Setup, as_measured, field_at,
 };
-use rand::SeedableRng;
+use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
 const CARRIER_HZ: f64 = 457_000.0;
 const U_NOISE_REL: f64 = 0.005;
 const U_CALIBRATION_REL: f64 = 0.02;
+/// Greatest effect of the ground, as the square of the distance.
+const GROUND_AT_10_M: f64 = 0.175;
 /// Of coils whose angles were never measured.
 const U_ANGLE_RAD: f64 = std::f64::consts::PI / 180.0;
 
@@ -105,8 +108,10 @@ fn run(placement: Placement, axes: usize, distance_m: f64, draws: usize) -> (f64
     let (mut in_u, mut covered) = (Vec::new(), 0);
     for _ in 0..draws {
         let true_m = distance_m + draw.normal(setup.u_distance_m);
-        let common =
-            (1.0 + draw.normal(U_CALIBRATION_REL)) * (1.0 + draw.normal(setup.u_surroundings_rel));
+        let ground = GROUND_AT_10_M * (distance_m / 10.0).powi(2) * draw.0.random_range(-1.0..1.0);
+        let common = (1.0 + draw.normal(U_CALIBRATION_REL))
+            * (1.0 + draw.normal(setup.u_surroundings_rel))
+            * (1.0 + ground);
         let angles_rad = [0.0; 3].map(|_| draw.normal(U_ANGLE_RAD));
         let mut one = |axis: [f64; 3], direction: [f64; 3]| {
             let offset_m = direction.map(|c| c * true_m);
@@ -161,14 +166,15 @@ fn the_budget_holds_against_drawn_truths() {
         (Placement::Coplanar, 1),
         (Placement::ThreeDirections, 3),
     ] {
-        for distance_m in [2.0, 5.0] {
+        for distance_m in [2.0, 5.0, 10.0] {
             let (mean, spread, cover) = run(placement, axes, distance_m, 4000);
             println!(
                 "{placement:?}, {axes} axes, {distance_m} m: error over u {mean:+.3} ± {spread:.3}, \
                  95 % intervals hold {:.1} %",
                 100.0 * cover
             );
-            assert!(mean.abs() < 0.1, "{placement:?} {axes} {distance_m}: mean {mean}");
+            // A field read too low states too small an uncertainty, being relative.
+            assert!(mean.abs() < 0.15, "{placement:?} {axes} {distance_m}: mean {mean}");
             assert!((0.9..=1.06).contains(&spread), "{placement:?} {axes} {distance_m}: {spread}");
             assert!((cover - 0.95).abs() <= 0.02, "{placement:?} {axes} {distance_m}: {cover}");
         }
@@ -279,7 +285,7 @@ fn a_judgement_knows_what_the_calibration_says_of_itself() {
         u_distance_m: 0.0,
         u_tilt_rad: 0.0,
         u_surroundings_rel: 0.0,
-        ..Setup::at(20.0, Placement::Coaxial)
+        ..Setup::at(2.0, Placement::Coaxial)
     };
     let budget = |common: f64, detail: &CalibrationDetail| {
         let common = Some(common);
@@ -295,7 +301,13 @@ fn a_judgement_knows_what_the_calibration_says_of_itself() {
         field_at(10.0, &[heard], &exact).unwrap()
     };
     let known_angles = CalibrationDetail { axes_u: Some([[0.0; 3]; 3]), ..Default::default() };
-    let u_rel = |budget: coilrig_analysis::uncertainty::Budget| budget.u / budget.value;
+    // Of the measurement alone, without the place.
+    let u_rel = |budget: Budget| {
+        let of_place = |c: &&Contribution| ["ground", "size of the antennas"].contains(&&*c.name);
+        let place = budget.contributions.iter().filter(of_place);
+        let left = budget.u.powi(2) - place.map(|c| c.u_contribution.powi(2)).sum::<f64>();
+        left.sqrt() / budget.value
+    };
     // A third of the square on each axis.
     let by_hand = |common: f64| {
         let own = (U_CALIBRATION_REL.powi(2) - common * common) / 3.0;
@@ -311,6 +323,6 @@ fn a_judgement_knows_what_the_calibration_says_of_itself() {
     assert!((unknown / due - 1.0).abs() < 0.01, "{unknown}, by hand {due}");
     let few = CalibrationDetail { field_degrees_of_freedom: Some(vec![2.0; 3]), ..known_angles };
     let few = budget(U_CALIBRATION_REL, &few);
-    assert!((2.0..2.5).contains(&few.degrees_of_freedom), "{}", few.degrees_of_freedom);
+    assert!((2.0..3.0).contains(&few.degrees_of_freedom), "{}", few.degrees_of_freedom);
     assert!((few.expanded(0.95).k - 4.30).abs() < 0.01);
 }

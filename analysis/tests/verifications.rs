@@ -153,13 +153,16 @@ struct Bench {
 
 impl Bench {
     fn draw(rng: &mut ChaCha8Rng) -> Self {
-        let mut normal = || -> f64 { StandardNormal.sample(rng) };
         let setup = Setup::at(3.0, Placement::Coaxial);
+        // 17.5 % at 10 m at most, by the square of the distance.
+        let ground = 0.175 * 0.3f64.powi(2) * rng.random_range(-1.0..1.0);
+        let mut normal = || -> f64 { StandardNormal.sample(rng) };
         let true_m = setup.distance_m + setup.u_distance_m * normal();
         let tilts = (setup.u_tilt_rad * normal()).powi(2) + (setup.u_tilt_rad * normal()).powi(2);
         let shows = (1.0 - 0.375 * tilts)
             * (1.0 + U_CALIBRATION_REL * normal())
             * (1.0 + setup.u_surroundings_rel * normal())
+            * (1.0 + ground)
             * dipole::coaxial(1.0, true_m, NOMINAL_HZ)
             / dipole::coaxial(1.0, 10.0, NOMINAL_HZ);
         let clock = 1.0 + 1e-6 * U_CLOCK_PPM * normal();

@@ -84,6 +84,7 @@ fn remedy(contribution: &Contribution, needed_s: Option<f64>) -> String {
         }
         contribution::ORIENTATION => "align the antennas better",
         contribution::ANTENNAS => "measure from farther away",
+        contribution::GROUND => closer,
         contribution::SURROUNDINGS => {
             "measure in the open, away from metal and wires, and state its share (--u-surroundings)"
         }

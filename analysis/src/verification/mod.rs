@@ -56,6 +56,8 @@ pub mod contribution {
     pub const ORIENTATION: &str = "orientation";
     /// That antennas are no points.
     pub const ANTENNAS: &str = "size of the antennas";
+    /// Currents in the ground.
+    pub const GROUND: &str = "ground";
     /// What else conducts nearby.
     pub const SURROUNDINGS: &str = "surroundings";
 }

@@ -101,12 +101,9 @@ pub fn over_temperature(
     })
 }
 
-impl OverTemperature {
-    /// Whether the line leaves the band where a unit must work.
-    pub fn leaves_where_it_must_work(&self) -> bool {
-        let ends = [self.leaves_band_below_c, self.leaves_band_above_c];
-        ends.into_iter().flatten().any(|at| WORK_C.contains(&at.value))
-    }
+/// Whether a unit must work at this temperature, °C.
+pub fn must_work_at(temperature_c: f64) -> bool {
+    WORK_C.contains(&temperature_c)
 }
 
 /// A straight line by weighted least squares.
@@ -186,15 +183,14 @@ mod tests {
         let by_hand = (1.0f64 / 3.0 + 625.0 / 450.0).sqrt();
         assert!((cold.value + 20.0).abs() < 1e-6, "{cold:?}");
         assert!((cold.u / by_hand - 1.0).abs() < 0.01, "{cold:?}, by hand {by_hand}");
-        assert!(found.leaves_where_it_must_work());
         let warm = found.leaves_band_above_c.unwrap();
         assert!((warm.value - 60.0).abs() < 1e-6, "{warm:?}");
+        assert!(must_work_at(-19.9) && !must_work_at(warm.value));
         // A carrier that rises in the cold meets the upper limit there.
         let rising = over_temperature(&points(-2.0, 0.0), bound).unwrap();
         assert!((rising.leaves_band_below_c.unwrap().value + 20.0).abs() < 1e-6);
         // Half the slope leaves it at −60 °C and, out of all weather, at 100 °C.
         let slow = over_temperature(&points(0.99, 0.0), bound).unwrap();
-        assert!(!slow.leaves_where_it_must_work());
         assert_eq!((slow.leaves_band_below_c, slow.leaves_band_above_c), (None, None));
         // The clock moves the meeting place: 2 Hz of it a degree.
         let clock = over_temperature(&points(2.0, 2.0), bound).unwrap();

@@ -306,6 +306,10 @@ fn a_carrier_that_leaves_the_band_in_the_cold_is_warned_of() {
     assert!((number(&over["drift_hz_per_c"]["value"]) - 2.0).abs() < 0.01, "{over}");
     assert!((number(&over["leaves_band_below_c"]["value"]) + 26.0).abs() < 0.3, "{over}");
     assert_eq!(over["from_c"], -10.0);
+    // A unit must work from −20 °C to 45 °C (EN 300 718-1, from memory); 457 080 Hz are
+    // reached at 54 °C.
+    let table = verify(folder.path(), &[&["at20", "at5", "at-10"], &AT_3_M[..]].concat()).stdout;
+    assert!(table.contains("°C, and above ") && !table.contains("must still work"), "{table}");
     // The worst capture decides: the coldest is closest to the limit.
     assert!(quantity(&document, "carrier")["capture"].as_str().unwrap().contains("at-10"));
 }
@@ -401,6 +405,28 @@ fn an_expired_or_doubtful_calibration_shows_in_the_decision() {
     let page = std::fs::read_to_string(folder.path().join("a.html")).unwrap();
     assert!(page.contains("expired on 2002-01-15"));
     assert!(page.contains("calibration of 2001-01-15 until 2002-01-15"));
+}
+
+/// A capture recorded without a calibration is judged with one given later, and not by
+/// that of another receiver.
+#[test]
+fn a_calibration_given_later_counts() {
+    let folder = tempdir().unwrap();
+    let mut bare = unit(1e-6).with("coilrig:receiver", json!("CR-7"));
+    bare.global.retain(|name, _| !name.contains("field_per_count") && !name.contains("clock"));
+    bare.with("coilrig:gain_step", json!(0)).write(folder.path(), "a");
+    let file = "format = \"coilrig-calibration/1\"\nreceiver = \"CR-7\"\ndate = \"2026-01-10\"\n\
+                method = \"by hand\"\nclock_offset_ppm = 0.0\nclock_offset_u_ppm = 0.1\n\
+                [[gain_step]]\nstep = 0\nfield_per_count = [5e-9, 5e-9, 5e-9]\n\
+                u_rel = [0.01, 0.01, 0.01]\n";
+    std::fs::write(folder.path().join("c.toml"), file).unwrap();
+    std::fs::write(folder.path().join("d.toml"), file.replace("CR-7", "CR-8")).unwrap();
+    let without = verify(folder.path(), &[&["a"], &AT_3_M[..]].concat());
+    assert!(without.stdout.contains("give --calibration"), "{without:?}");
+    let given = |file| [&["a", "--json"], &AT_3_M[..], &["--calibration", file]].concat();
+    let document = verify(folder.path(), &given("c.toml")).json();
+    assert_eq!(document["decision"], "conforms", "{document:#}");
+    verify(folder.path(), &given("d.toml")).refused(3, &["d.toml", "CR-8"]);
 }
 
 #[test]

@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 use coilrig_analysis::conformity::{DEFAULT_RISK, Decision, Rule};
 use coilrig_analysis::verification::{Placement, Setup};
 
-use super::Outcome;
+use super::{Outcome, load_for_captures};
 use crate::error::{Error, Result};
 use crate::output::{sheet, verification};
 use crate::verifying::{self, Examined, Identity, Terms, UnitVerified, Unjudged};
@@ -25,6 +25,9 @@ pub struct Verify {
     /// SigMF recordings: the .sigmf-meta or .sigmf-data file, or the name of both
     #[arg(required = true, value_name = "CAPTURE")]
     captures: Vec<PathBuf>,
+    /// Calibration file of the receiver, in place of what the captures state
+    #[arg(long, value_name = "FILE")]
+    calibration: Option<PathBuf>,
     /// Limits: en-300-718-1, erc-70-03, ets-300-718, en-282, or a TOML file of your
     /// own [default: those of --built, or en-300-718-1]
     #[arg(long, value_name = "NAME|FILE")]
@@ -46,7 +49,8 @@ pub struct Verify {
     /// Standard uncertainty of each tilt of an antenna, in degrees
     #[arg(long, value_name = "DEGREES", default_value_t = Setup::U_TILT_RAD.to_degrees(), requires = "distance")]
     u_orientation: f64,
-    /// Standard uncertainty of the field for metal, wires and ground near by, in per cent
+    /// Standard uncertainty of the field for metal and wires near by, in per cent; the
+    /// ground is counted in by the distance
     #[arg(long, value_name = "PERCENT", default_value_t = 100.0 * Setup::U_SURROUNDINGS_REL, requires = "distance")]
     u_surroundings: f64,
     /// Greatest risk of a wrong decision, in per cent
@@ -180,8 +184,9 @@ fn terms(args: &Verify) -> Result<Terms> {
 /// the others.
 fn examine_all(args: &Verify) -> Result<(Vec<Examined>, Vec<Unjudged>)> {
     let (mut good, mut bad) = (Vec::new(), Vec::new());
+    let calibration = load_for_captures(args.calibration.as_deref())?;
     for path in &args.captures {
-        match verifying::examine(path, args.transmitter.as_deref()) {
+        match verifying::examine(path, args.transmitter.as_deref(), calibration.as_ref()) {
             Ok(examined) => good.push(examined),
             Err(error) if !args.batch => return Err(error),
             Err(error) => bad.push(Unjudged::new(path, error)),

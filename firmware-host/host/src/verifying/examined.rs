@@ -1,6 +1,6 @@
 //! One capture, and the unit in it.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use coilrig_analysis::over_time::Row;
 use coilrig_analysis::signal::{Envelope, EnvelopeCollector, Pulse, Transmitter};
@@ -8,6 +8,7 @@ use coilrig_analysis::verification::Heard;
 use coilrig_analysis::verification::behaviour::{Behaviour, behaviour};
 
 use crate::calibrating;
+use crate::calibration::Calibration;
 use crate::capture::reader::{Capture, Piece, shown};
 use crate::error::{Error, Result};
 use crate::measuring::{self, Keep, Measured};
@@ -30,18 +31,24 @@ pub struct Examined {
     pub behaviour: Behaviour,
 }
 
-/// Measure the capture at `path` and pick the unit in it: the transmitter of the
-/// label `asked`, or else the only one, or one far stronger than all others.
+/// Measure the capture at `path`, with a calibration out of the file named where one
+/// is given, and pick the unit in it: the transmitter of the label `asked`, or else
+/// the only one, or one far stronger than all others.
 ///
 /// # Errors
 ///
 /// A capture that cannot be measured, without a transmitter, without the one asked
 /// for, or with several that could be meant.
-pub fn examine(path: &Path, asked: Option<&str>) -> Result<Examined> {
+pub fn examine(
+    path: &Path,
+    asked: Option<&str>,
+    calibration: Option<&(PathBuf, Calibration)>,
+) -> Result<Examined> {
     let capture = Capture::open(path)?;
     let duration_s = capture.frames() as f64 / capture.format.sample_rate_hz;
     let rows_s = Some((duration_s / ROWS).max(LEAST_ROW_S));
-    let measured = measuring::measure(path, Keep { pulses: true, rows_s, ..Keep::default() })?;
+    let keep = Keep { pulses: true, rows_s, ..Keep::default() };
+    let measured = measuring::measure_with(path, keep, calibration)?;
     let (chosen, note) = choose(&measured, asked)?;
     let heard = measured.heard(&measured.measurement.transmitters[chosen]);
     let mut behaviour = behaviour(&heard, &rows_of(&measured, chosen));

@@ -58,7 +58,7 @@ fn overview(units: &[UnitVerified], unjudged: &[Unjudged], terms: &Terms) -> Mar
         unjudged.iter().map(|_| "undecided").chain(units.iter().map(|u| class(u.decision())));
     html! {
         section.sheet {
-            h1 { (counted(units.len() as u64, "unit")) " by " (terms.set.title) }
+            h1 { (table::how_many(units, unjudged)) " by " (terms.set.title) }
             table.batch {
                 thead { @for row in header { tr { @for cell in row { th { (cell) } } } } }
                 tbody { @for (class, row) in classes.zip(body) {

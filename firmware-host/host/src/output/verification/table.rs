@@ -3,7 +3,7 @@
 use coilrig_analysis::conformity::Decision;
 use coilrig_analysis::limits::{LimitSet, Quantity};
 use coilrig_analysis::units;
-use coilrig_analysis::verification::temperature::OverTemperature;
+use coilrig_analysis::verification::temperature::{OverTemperature, must_work_at};
 use coilrig_analysis::verification::{JudgedQuantity, UNTIL_DECIDED, Verification};
 
 use super::{cautions, words};
@@ -147,26 +147,25 @@ pub fn over_temperature(found: &OverTemperature) -> String {
         units::significant(found.from_c, 3),
         units::significant(found.to_c, 3)
     );
-    let mut leaves = |where_: &str, at: Option<coilrig_analysis::reading::Reading>| {
-        if let Some(at) = at {
-            text += &format!(
-                "; a straight line leaves the band {where_} {}",
-                units::plus_minus(at, "°C")
-            );
-        }
-    };
-    leaves("below", found.leaves_band_below_c);
-    leaves("above", found.leaves_band_above_c);
-    if found.leaves_where_it_must_work() {
-        text += ", where a transceiver must still work";
+    let ends = [("below", found.leaves_band_below_c), ("above", found.leaves_band_above_c)];
+    let leaves: Vec<String> = ends
+        .into_iter()
+        .filter_map(|(side, at)| Some((side, at?)))
+        .map(|(side, at)| {
+            let works = must_work_at(at.value);
+            let where_it_is_used = if works { ", where a unit must still work" } else { "" };
+            format!("{side} {}{where_it_is_used}", units::plus_minus(at, "°C"))
+        })
+        .collect();
+    if !leaves.is_empty() {
+        text += &format!("; a straight line leaves the band {}", leaves.join(", and "));
     }
     text + " (± standard uncertainty; beyond the temperatures measured a warning, no finding)"
 }
 
 /// A batch: what could not be judged, then all units, a line each, in the order given.
 pub fn batch(units: &[UnitVerified], unjudged: &[Unjudged], terms: &Terms) -> String {
-    let count = counted(units.len() as u64, "unit");
-    let mut text = format!("{count} by {}\n\n", words::about(&terms.set));
+    let mut text = format!("{} by {}\n\n", how_many(units, unjudged), words::about(&terms.set));
     text += &align(&batch_rows(units, unjudged, words::value));
     for unit in units {
         let mut say = |line: &str| text += &format!("{}: {line}\n", unit.name());
@@ -180,6 +179,15 @@ pub fn batch(units: &[UnitVerified], unjudged: &[Unjudged], terms: &Terms) -> St
         text += &format!("{UNTIL_DECIDED}\n");
     }
     text + &format!("\n{}\n{}\n", words::rule(terms.rule), cautions().join("\n"))
+}
+
+/// How many units there are, and captures that none could be judged by.
+pub fn how_many(units: &[UnitVerified], unjudged: &[Unjudged]) -> String {
+    let judged = counted(units.len() as u64, "unit");
+    match unjudged.len() as u64 {
+        0 => judged,
+        open => format!("{judged} and {} not judged", counted(open, "capture")),
+    }
 }
 
 /// The rows of a batch, header first, then what could not be judged; `shown` puts a
