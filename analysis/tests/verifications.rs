@@ -166,7 +166,7 @@ impl Bench {
             * dipole::coaxial(1.0, true_m, NOMINAL_HZ)
             / dipole::coaxial(1.0, 10.0, NOMINAL_HZ);
         let clock = 1.0 + 1e-6 * U_CLOCK_PPM * normal();
-        Self { setup, shows, clock, too_long_s: rng.random_range(-40e-6..40e-6) }
+        Self { setup, shows, clock, too_long_s: 45e-6 * normal() }
     }
 }
 
@@ -240,9 +240,9 @@ fn a_unit_must_keep_its_limits_in_all_captures_together() {
         Truth { carrier_hz: NOMINAL_HZ, on_time_s: 0.09, period_s: 1.0, field_at_10_m: 1e-6 };
     let bench = Bench::draw(&mut rng);
     let mut unit = measured(&truth, &bench, 60, &mut rng);
-    // Noise and the placement of edges, ± 40 µs; 1.5 % of a normal variable lie
+    // Noise and the placement of edges, 45 µs; 1.5 % of a normal variable lie
     // beyond 2.17 standard deviations.
-    let u_s = 20e-6f64.hypot(40e-6 / 3f64.sqrt());
+    let u_s = 20e-6f64.hypot(45e-6);
     unit.on_time_s = Reading::new(0.070 + 2.17 * u_s, 20e-6);
     let by = |captures: usize| {
         judge(&vec![unit.clone(); captures], &bench.setup, &set, Rule::default()).verdict
