@@ -5,14 +5,21 @@
 use coilrig_analysis::field::dipole;
 use coilrig_analysis::reading::Reading;
 use coilrig_analysis::signal::{Calibration, PulseCount, Transmitter};
-use coilrig_analysis::verification::{Heard, Placement, Setup, as_measured, field_at};
-use rand::SeedableRng;
+use coilrig_analysis::uncertainty::{Budget, Contribution};
+use coilrig_analysis::verification::{
+    CalibrationDetail, Heard, Placement, Setup, as_measured, field_at,
+};
+use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
 const CARRIER_HZ: f64 = 457_000.0;
 const U_NOISE_REL: f64 = 0.005;
 const U_CALIBRATION_REL: f64 = 0.02;
+/// Greatest effect of the ground, as the square of the distance.
+const GROUND_AT_10_M: f64 = 0.175;
+/// Of coils whose angles were never measured.
+const U_ANGLE_RAD: f64 = std::f64::consts::PI / 180.0;
 
 /// A transmitter of this field vector.
 fn transmitter(field: &[f64]) -> Transmitter {
@@ -45,7 +52,7 @@ fn calibration(axes: usize) -> Calibration {
     Calibration {
         field_per_count: Some(vec![1e-9; axes]),
         field_per_count_u_rel: Some(vec![U_CALIBRATION_REL; axes]),
-        field_per_count_u_common_rel: None,
+        field_per_count_u_common_rel: Some(U_CALIBRATION_REL),
         clock_offset_ppm: Some(0.0),
         clock_offset_u_ppm: Some(0.1),
         axes: None,
@@ -79,6 +86,12 @@ impl Draw {
     }
 }
 
+/// What three coils see of a field whose angles to each other are off by `off_rad`.
+fn askew(h: [f64; 3], off_rad: [f64; 3]) -> [f64; 3] {
+    let [xy, xz, yz] = off_rad.map(|off| 0.5 * off);
+    [h[0] - xy * h[1] - xz * h[2], h[1] - xy * h[0] - yz * h[2], h[2] - xz * h[0] - yz * h[1]]
+}
+
 /// RMS field of a dipole with the phases of its parts.
 fn field(moment: [f64; 3], offset_m: [f64; 3]) -> [f64; 3] {
     dipole::field(moment, offset_m, CARRIER_HZ).map(|c| c.norm().copysign(c.re))
@@ -89,17 +102,20 @@ fn field(moment: [f64; 3], offset_m: [f64; 3]) -> [f64; 3] {
 fn run(placement: Placement, axes: usize, distance_m: f64, draws: usize) -> (f64, f64, f64) {
     let mut draw = Draw(ChaCha8Rng::seed_from_u64(distance_m.to_bits() ^ axes as u64));
     let setup = Setup::at(distance_m, placement);
-    let calibration = calibration(axes);
+    let (calibration, detail) = (calibration(axes), CalibrationDetail::default());
     let (moment, target_m) = (4e-3, 10.0);
     let truth = dipole::coaxial(moment, target_m, CARRIER_HZ);
     let (mut in_u, mut covered) = (Vec::new(), 0);
     for _ in 0..draws {
         let true_m = distance_m + draw.normal(setup.u_distance_m);
-        let common =
-            (1.0 + draw.normal(U_CALIBRATION_REL)) * (1.0 + draw.normal(setup.u_surroundings_rel));
+        let ground = GROUND_AT_10_M * (distance_m / 10.0).powi(2) * draw.0.random_range(-1.0..1.0);
+        let common = (1.0 + draw.normal(U_CALIBRATION_REL))
+            * (1.0 + draw.normal(setup.u_surroundings_rel))
+            * (1.0 + ground);
+        let angles_rad = [0.0; 3].map(|_| draw.normal(U_ANGLE_RAD));
         let mut one = |axis: [f64; 3], direction: [f64; 3]| {
             let offset_m = direction.map(|c| c * true_m);
-            let h = field(axis.map(|c| c * moment), offset_m);
+            let h = askew(field(axis.map(|c| c * moment), offset_m), angles_rad);
             let noise = 1.0 + draw.normal(U_NOISE_REL);
             let read = draw.read(axes, h, setup.u_tilt_rad);
             transmitter(&read.iter().map(|h| h * common * noise).collect::<Vec<_>>())
@@ -125,6 +141,7 @@ fn run(placement: Placement, axes: usize, distance_m: f64, draws: usize) -> (f64
             .map(|transmitter| Heard {
                 transmitter,
                 calibration: &calibration,
+                detail: &detail,
                 axes,
                 duration_s: 60.0,
                 clipped: false,
@@ -149,14 +166,15 @@ fn the_budget_holds_against_drawn_truths() {
         (Placement::Coplanar, 1),
         (Placement::ThreeDirections, 3),
     ] {
-        for distance_m in [2.0, 5.0] {
+        for distance_m in [2.0, 5.0, 10.0] {
             let (mean, spread, cover) = run(placement, axes, distance_m, 4000);
             println!(
                 "{placement:?}, {axes} axes, {distance_m} m: error over u {mean:+.3} ± {spread:.3}, \
                  95 % intervals hold {:.1} %",
                 100.0 * cover
             );
-            assert!(mean.abs() < 0.1, "{placement:?} {axes} {distance_m}: mean {mean}");
+            // A field read too low states too small an uncertainty, being relative.
+            assert!(mean.abs() < 0.15, "{placement:?} {axes} {distance_m}: mean {mean}");
             assert!((0.9..=1.06).contains(&spread), "{placement:?} {axes} {distance_m}: {spread}");
             assert!((cover - 0.95).abs() <= 0.02, "{placement:?} {axes} {distance_m}: {cover}");
         }
@@ -166,7 +184,7 @@ fn the_budget_holds_against_drawn_truths() {
 /// One capture, no error in anything: the dipole's own field at 10 m.
 #[test]
 fn without_error_the_field_is_that_of_the_dipole() {
-    let (moment, calibration) = (4e-3, calibration(3));
+    let (moment, calibration, detail) = (4e-3, calibration(3), CalibrationDetail::default());
     let truth = dipole::coaxial(moment, 10.0, CARRIER_HZ);
     for (placement, offset_m) in
         [(Placement::Coaxial, [0.0, 0.0, 3.0]), (Placement::Coplanar, [3.0, 0.0, 0.0])]
@@ -176,6 +194,7 @@ fn without_error_the_field_is_that_of_the_dipole() {
         let heard = Heard {
             transmitter: &transmitter,
             calibration: &calibration,
+            detail: &detail,
             axes: 3,
             duration_s: 60.0,
             clipped: false,
@@ -195,9 +214,11 @@ fn what_is_not_calibrated_is_not_judged() {
     let whole = calibration(3);
     let without_scale = Calibration { field_per_count: None, ..whole.clone() };
     let without_u = Calibration { field_per_count_u_rel: None, ..whole.clone() };
+    let detail = CalibrationDetail::default();
     let heard = |calibration| Heard {
         transmitter: &transmitter,
         calibration,
+        detail: &detail,
         axes: 3,
         duration_s: 60.0,
         clipped: false,
@@ -216,32 +237,92 @@ fn what_is_not_calibrated_is_not_judged() {
 #[test]
 fn budgets_of_a_measurement_are_what_it_states() {
     let mut transmitter = transmitter(&[2e-6, -1e-6, 2e-6]);
-    let calibration =
-        Calibration { field_per_count_u_rel: Some(vec![0.02, 0.04, 0.01]), ..calibration(3) };
-    // Independent axes: shares 4/9, 1/9, 4/9 of the square.
-    let by_axes = [4.0 * 0.02f64, 0.04, 4.0 * 0.01].map(|part| part / 9.0);
-    let u_calibration = by_axes.iter().map(|u| u * u).sum::<f64>().sqrt() * 3e-6;
-    let u_field = transmitter.amplitude.u.hypot(u_calibration);
-    transmitter.field_a_per_m = Some(Reading::new(3e-6, u_field));
-    let heard = Heard {
-        transmitter: &transmitter,
-        calibration: &calibration,
-        axes: 3,
-        duration_s: 60.0,
-        clipped: false,
-    };
-    let budgets = as_measured::budgets(&heard).unwrap();
-    let stated = [
-        transmitter.carrier_hz,
-        transmitter.period_s,
-        transmitter.on_time_s,
-        transmitter.off_time_s,
-        Reading::new(3e-6, u_field),
-        transmitter.residual_carrier_ratio,
-    ];
-    assert_eq!(budgets.len(), stated.len());
-    for ((name, _, budget), stated) in budgets.iter().zip(stated) {
-        assert!((budget.value - stated.value).abs() <= 1e-9 * stated.value.abs(), "{name}");
-        assert!((budget.u / stated.u - 1.0).abs() < 1e-6, "{name}: {} for {}", budget.u, stated.u);
+    let detail = CalibrationDetail::default();
+    for common in [0.0f64, 0.01] {
+        let calibration = Calibration {
+            field_per_count_u_rel: Some(vec![0.02, 0.04, 0.01]),
+            field_per_count_u_common_rel: Some(common),
+            ..calibration(3)
+        };
+        // Shares 4/9, 1/9, 4/9 of the square, what the axes share in full.
+        let own = |u: f64| (u * u - common * common).sqrt();
+        let by_axes = [4.0 * own(0.02), own(0.04), 4.0 * own(0.01)].map(|part| part / 9.0);
+        let u_calibration = by_axes.iter().fold(common, |u, part| u.hypot(*part)) * 3e-6;
+        let u_field = transmitter.amplitude.u.hypot(u_calibration);
+        transmitter.field_a_per_m = Some(Reading::new(3e-6, u_field));
+        let heard = Heard {
+            transmitter: &transmitter,
+            calibration: &calibration,
+            detail: &detail,
+            axes: 3,
+            duration_s: 60.0,
+            clipped: false,
+        };
+        let budgets = as_measured::budgets(&heard).unwrap();
+        let stated = [
+            transmitter.carrier_hz,
+            transmitter.period_s,
+            transmitter.on_time_s,
+            transmitter.off_time_s,
+            Reading::new(3e-6, u_field),
+            transmitter.residual_carrier_ratio,
+        ];
+        assert_eq!(budgets.len(), stated.len());
+        for ((name, _, budget), stated) in budgets.iter().zip(stated) {
+            assert!((budget.value - stated.value).abs() <= 1e-9 * stated.value.abs(), "{name}");
+            let ratio = budget.u / stated.u;
+            assert!((ratio - 1.0).abs() < 1e-6, "{name}: {} for {}", budget.u, stated.u);
+        }
     }
+}
+
+/// What the axes share counts in a judgement as in the measurement, and a calibration
+/// of few repeats widens the interval.
+#[test]
+fn a_judgement_knows_what_the_calibration_says_of_itself() {
+    let transmitter = transmitter(&[1e-6, 1e-6, 1e-6]);
+    let exact = Setup {
+        u_distance_m: 0.0,
+        u_tilt_rad: 0.0,
+        u_surroundings_rel: 0.0,
+        ..Setup::at(2.0, Placement::Coaxial)
+    };
+    let budget = |common: f64, detail: &CalibrationDetail| {
+        let common = Some(common);
+        let calibration = Calibration { field_per_count_u_common_rel: common, ..calibration(3) };
+        let heard = Heard {
+            transmitter: &transmitter,
+            calibration: &calibration,
+            detail,
+            axes: 3,
+            duration_s: 60.0,
+            clipped: false,
+        };
+        field_at(10.0, &[heard], &exact).unwrap()
+    };
+    let known_angles = CalibrationDetail { axes_u: Some([[0.0; 3]; 3]), ..Default::default() };
+    // Of the measurement alone, without the place.
+    let u_rel = |budget: Budget| {
+        let of_place = |c: &&Contribution| ["ground", "size of the antennas"].contains(&&*c.name);
+        let place = budget.contributions.iter().filter(of_place);
+        let left = budget.u.powi(2) - place.map(|c| c.u_contribution.powi(2)).sum::<f64>();
+        left.sqrt() / budget.value
+    };
+    // A third of the square on each axis.
+    let by_hand = |common: f64| {
+        let own = (U_CALIBRATION_REL.powi(2) - common * common) / 3.0;
+        (common * common + own + U_NOISE_REL.powi(2)).sqrt()
+    };
+    for common in [0.0, 0.01, U_CALIBRATION_REL] {
+        let found = u_rel(budget(common, &known_angles));
+        assert!((found / by_hand(common) - 1.0).abs() < 1e-3, "{common}: {found}");
+    }
+    // Three angles of 1°, each with a third of it: 2 h_i h_j / h² times one half.
+    let unknown = u_rel(budget(0.02, &CalibrationDetail::default()));
+    let due = by_hand(0.02).hypot(U_ANGLE_RAD / 3.0 * 3f64.sqrt());
+    assert!((unknown / due - 1.0).abs() < 0.01, "{unknown}, by hand {due}");
+    let few = CalibrationDetail { field_degrees_of_freedom: Some(vec![2.0; 3]), ..known_angles };
+    let few = budget(U_CALIBRATION_REL, &few);
+    assert!((2.0..3.0).contains(&few.degrees_of_freedom), "{}", few.degrees_of_freedom);
+    assert!((few.expanded(0.95).k - 4.30).abs() < 0.01);
 }

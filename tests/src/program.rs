@@ -88,6 +88,8 @@ pub fn coilrig<S: AsRef<OsStr>>(folder: &Path, arguments: &[S]) -> Run {
     let mut child = Command::new(path())
         .args(arguments)
         .current_dir(folder)
+        // Days must not depend on where the tests run.
+        .env("TZ", "UTC")
         .stdin(Stdio::null())
         .stdout(handle(&out))
         .stderr(handle(&err))

@@ -18,15 +18,17 @@ pub struct AxisScale {
 
 /// Part of the relative standard uncertainty that all axes share: what the source
 /// gives them when all were measured in the `same_source`, and the whole
-/// uncertainty of an axis that is carried over to all others.
-pub fn common_u_rel(measured: &[Option<AxisScale>; 3], channels: usize, same_source: bool) -> f64 {
+/// uncertainty of an axis that is carried over to all others. `None` where nobody can
+/// say: two sources may have had the same meter and the same rule.
+pub fn common_u_rel(measured: &[Option<AxisScale>; 3], same_source: bool) -> Option<f64> {
     let known: Vec<&AxisScale> = measured.iter().flatten().collect();
     match known.as_slice() {
-        [only] if channels > 1 => only.field_per_count.u_rel(),
-        several if same_source => {
-            several.iter().map(|s| s.of_source_rel).fold(f64::INFINITY, f64::min)
+        [] => None,
+        [only] => Some(only.field_per_count.u_rel()),
+        several => {
+            let least = several.iter().map(|s| s.of_source_rel).fold(f64::INFINITY, f64::min);
+            same_source.then_some(least)
         }
-        _ => 0.0,
     }
 }
 
@@ -116,10 +118,10 @@ mod tests {
     #[test]
     fn what_axes_share_is_the_source_or_the_axis_that_is_carried_over() {
         let (one, two) = (scale(1e-9, 0.02), scale(1e-9, 0.01));
-        assert!((common_u_rel(&[one, None, None], 3, true) - 0.02).abs() < 1e-12);
-        assert!((common_u_rel(&[one, two, None], 3, true) - 0.008).abs() < 1e-12);
-        assert_eq!(common_u_rel(&[one, two, None], 3, false), 0.0);
-        assert_eq!(common_u_rel(&[None; 3], 3, false), 0.0);
+        assert!((common_u_rel(&[one, None, None], true).unwrap() - 0.02).abs() < 1e-12);
+        assert!((common_u_rel(&[one, two, None], true).unwrap() - 0.008).abs() < 1e-12);
+        assert_eq!(common_u_rel(&[one, two, None], false), None);
+        assert_eq!(common_u_rel(&[None; 3], false), None);
     }
 
     #[test]

@@ -19,6 +19,6 @@ pub mod noise;
 pub mod rotation;
 pub mod scale;
 pub mod signal;
-mod slow;
+pub mod slow;
 pub mod source;
 mod spectrum;

@@ -6,12 +6,10 @@
 //! a probability of [`FALSE_PULSE`] a filter: less than one false pulse an hour.
 //! A weaker field shows in trains of pulses taken together, but not in one.
 
-use num_complex::Complex32;
-
 use super::detection::energy_for;
 use super::slow::Slow;
-use super::spectrum::Spectrum;
-use crate::signal::{CARRIER_HZ, FALSE_PULSE, StreamFormat};
+use super::spectrum::{Spectrum, WINDOW};
+use crate::signal::{CARRIER_HZ, FALSE_PULSE};
 use crate::uncertainty::{Budget, Input, Inputs, UncertaintyError, propagate};
 
 /// Shortest pulse that a unit may send, s (EN 300 718-1, from memory).
@@ -70,80 +68,55 @@ pub enum NoNoise {
     Uncertainty(#[from] UncertaintyError),
 }
 
-/// Listens to the samples of captures of one receiver at one gain step.
-#[derive(Clone, Debug)]
-pub struct NoiseMeter {
-    axes: usize,
-    slow: Slow,
+/// The noise in all that was heard of one receiver at one gain step. Of more than half
+/// an hour the first half hour counts.
+///
+/// # Errors
+///
+/// Too little of it, a carrier in it, or noise that is not even.
+pub fn measure(slow: &Slow) -> Result<Noise, NoNoise> {
+    let spectrum = Spectrum::of(slow);
+    let windows = spectrum.as_ref().map_or(0, Spectrum::windows);
+    let window_s = WINDOW as f64 / slow.rate_hz();
+    let heard_s = windows as f64 * window_s;
+    let Some(spectrum) = spectrum.filter(|_| windows >= LEAST_WINDOWS) else {
+        return Err(NoNoise::Short { have_s: heard_s });
+    };
+    let (noise, axes) = (spectrum.noise(), slow.axes());
+    if let Some(channel) = (0..axes).find(|a| noise[*a] <= 0.0) {
+        return Err(NoNoise::Dead { channel: channel + 1 });
+    }
+    let line = spectrum.strongest(&noise, None);
+    if let Some(line) = line.filter(|l| l.over_noise > most_of_noise(axes, windows)) {
+        return Err(NoNoise::Carrier {
+            carrier_hz: CARRIER_HZ + line.offset_hz,
+            over_db: 10.0 * (line.over_noise / axes as f64).log10(),
+        });
+    }
+    let density = |axis: usize| density(&spectrum, axis, slow.rate_hz());
+    let density_counts_rthz = (0..axes).map(density).collect::<Result<_, _>>()?;
+    Ok(Noise { density_counts_rthz, heard_s })
 }
 
-impl NoiseMeter {
-    /// For a stream of this shape, which must be one that can be analysed.
-    pub fn new(format: StreamFormat) -> Self {
-        Self { axes: format.axes, slow: Slow::new(format) }
-    }
+/// Power over noise, summed over the axes, that no cell of noise reaches: seven
+/// standard deviations of a Gamma variable and what its tail has beyond the
+/// normal's.
+fn most_of_noise(axes: usize, windows: usize) -> f64 {
+    let (axes, windows) = (axes as f64, windows as f64);
+    axes + 7.0 * (axes / windows).sqrt() + 20.0 / windows
+}
 
-    /// Samples interleaved by axis, whole frames.
-    pub fn push(&mut self, samples: &[Complex32]) {
-        self.slow.push(samples);
+fn density(spectrum: &Spectrum, axis: usize, rate_hz: f64) -> Result<Budget, NoNoise> {
+    let powers: Vec<f64> = spectrum.courses().iter().map(|c| c[axis]).collect();
+    let mean = powers.iter().sum::<f64>() / powers.len() as f64;
+    let loudest = (0..powers.len()).max_by(|a, b| powers[*a].total_cmp(&powers[*b]));
+    if let Some(at) = loudest.filter(|at| powers[*at] > MOST_UNEVEN * mean) {
+        let (ratio, at_s) = (powers[at] / mean, at as f64 * WINDOW as f64 / rate_hz);
+        return Err(NoNoise::Uneven { channel: axis + 1, ratio, at_s });
     }
-
-    /// So many samples per axis are missing, or another capture begins.
-    pub fn gap(&mut self, missing: u64) {
-        self.slow.gap(missing);
-    }
-
-    /// The noise in all that was heard. Of more than half an hour the first half
-    /// hour counts.
-    ///
-    /// # Errors
-    ///
-    /// Too little of it, a carrier in it, or noise that is not even.
-    pub fn finish(&self) -> Result<Noise, NoNoise> {
-        let spectrum = Spectrum::of(&self.slow, self.axes);
-        let windows = spectrum.as_ref().map_or(0, Spectrum::windows);
-        let window_s = super::spectrum::WINDOW as f64 / self.slow.rate_hz();
-        let heard_s = windows as f64 * window_s;
-        let Some(spectrum) = spectrum.filter(|_| windows >= LEAST_WINDOWS) else {
-            return Err(NoNoise::Short { have_s: heard_s });
-        };
-        let noise = spectrum.noise();
-        if let Some(channel) = (0..self.axes).find(|a| noise[*a] <= 0.0) {
-            return Err(NoNoise::Dead { channel: channel + 1 });
-        }
-        let line = spectrum.strongest(&noise, None);
-        if let Some(line) = line.filter(|l| l.over_noise > self.most_of_noise(windows)) {
-            return Err(NoNoise::Carrier {
-                carrier_hz: CARRIER_HZ + line.offset_hz,
-                over_db: 10.0 * (line.over_noise / self.axes as f64).log10(),
-            });
-        }
-        let density = |axis: usize| self.density(&spectrum, axis, window_s);
-        let density_counts_rthz = (0..self.axes).map(density).collect::<Result<_, _>>()?;
-        Ok(Noise { density_counts_rthz, heard_s })
-    }
-
-    /// Power over noise, summed over the axes, that no cell of noise reaches: seven
-    /// standard deviations of a Gamma variable and what its tail has beyond the
-    /// normal's.
-    fn most_of_noise(&self, windows: usize) -> f64 {
-        let (axes, windows) = (self.axes as f64, windows as f64);
-        axes + 7.0 * (axes / windows).sqrt() + 20.0 / windows
-    }
-
-    fn density(&self, spectrum: &Spectrum, axis: usize, window_s: f64) -> Result<Budget, NoNoise> {
-        let powers: Vec<f64> = spectrum.courses().iter().map(|c| c[axis]).collect();
-        let mean = powers.iter().sum::<f64>() / powers.len() as f64;
-        let loudest = (0..powers.len()).max_by(|a, b| powers[*a].total_cmp(&powers[*b]));
-        if let Some(at) = loudest.filter(|at| powers[*at] > MOST_UNEVEN * mean) {
-            let (ratio, at_s) = (powers[at] / mean, at as f64 * window_s);
-            return Err(NoNoise::Uneven { channel: axis + 1, ratio, at_s });
-        }
-        let mut inputs = Inputs::new();
-        let power = inputs.add(Input::repeated("noise power", "counts²", &powers)?);
-        let rate_hz = self.slow.rate_hz();
-        Ok(propagate(&inputs, |x| (x[power] / rate_hz).sqrt())?)
-    }
+    let mut inputs = Inputs::new();
+    let power = inputs.add(Input::repeated("noise power", "counts²", &powers)?);
+    Ok(propagate(&inputs, |x| (x[power] / rate_hz).sqrt())?)
 }
 
 /// Smallest field (A/m RMS) that a receiver of so many axes can measure when all
@@ -168,17 +141,20 @@ mod tests {
     use rand_chacha::ChaCha8Rng;
     use rand_distr::{Distribution, StandardNormal};
 
+    use num_complex::Complex32;
+
     use super::*;
+    use crate::signal::StreamFormat;
 
     const FORMAT: StreamFormat =
         StreamFormat { sample_rate_hz: 8000.0, tuned_hz: 457_000.0, axes: 3 };
 
     /// Noise of 1, 2 and 4 counts per √Hz and a carrier on the first channel.
-    fn heard(duration_s: f64, seed: u64, carrier: impl Fn(f64) -> f64) -> NoiseMeter {
+    fn heard(duration_s: f64, seed: u64, carrier: impl Fn(f64) -> f64) -> Result<Noise, NoNoise> {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
         let sigma = 4000f64.sqrt();
-        let mut meter = NoiseMeter::new(FORMAT);
+        let mut slow = Slow::new(FORMAT);
         for n in 0..(duration_s * 8000.0) as usize {
             let t = n as f64 / 8000.0;
             let tone = num_complex::Complex64::cis(std::f64::consts::TAU * 70.3 * t) * carrier(t);
@@ -187,16 +163,16 @@ mod tests {
                 Complex32::new(z.re as f32, z.im as f32)
             };
             let (x, y, w) = (z(1.0), z(2.0), z(4.0));
-            meter.push(&[x + Complex32::new(tone.re as f32, tone.im as f32), y, w]);
+            slow.push(&[x + Complex32::new(tone.re as f32, tone.im as f32), y, w]);
         }
-        meter
+        measure(&slow)
     }
 
     #[test]
     fn the_density_of_each_channel_is_within_its_uncertainty() {
         let (mut squares, seeds) = (0.0, 30);
         for seed in 0..seeds {
-            let noise = heard(20.0, seed, |_| 0.0).finish().unwrap();
+            let noise = heard(20.0, seed, |_| 0.0).unwrap();
             for (found, truth) in noise.density_counts_rthz.iter().zip([1.0, 2.0, 4.0]) {
                 assert!((found.value / truth - 1.0).abs() < 0.03, "{}", found.value);
                 squares += ((found.value - truth) / found.u).powi(2) / f64::from(3 * seeds as u32);
@@ -208,31 +184,31 @@ mod tests {
     /// A steady carrier of four counts, one keyed as a unit, and a burst of noise.
     #[test]
     fn noise_with_something_in_it_is_refused() {
-        assert!(matches!(heard(20.0, 1, |_| 4.0).finish(), Err(NoNoise::Carrier { .. })));
+        assert!(matches!(heard(20.0, 1, |_| 4.0), Err(NoNoise::Carrier { .. })));
         let keyed = |t: f64| if t.fract() < 0.1 { 30.0 } else { 0.0 };
-        assert!(matches!(heard(20.0, 1, keyed).finish(), Err(NoNoise::Carrier { .. })));
+        assert!(matches!(heard(20.0, 1, keyed), Err(NoNoise::Carrier { .. })));
         let once = |t: f64| if (10.0..10.1).contains(&t) { 300.0 } else { 0.0 };
-        assert!(heard(20.0, 1, once).finish().is_err());
-        assert!(matches!(heard(5.0, 1, |_| 0.0).finish(), Err(NoNoise::Short { .. })));
+        assert!(heard(20.0, 1, once).is_err());
+        assert!(matches!(heard(5.0, 1, |_| 0.0), Err(NoNoise::Short { .. })));
     }
 
     #[test]
     fn plain_noise_is_not_refused() {
         for seed in 100..140 {
-            heard(10.0, seed, |_| 0.0).finish().unwrap();
+            heard(10.0, seed, |_| 0.0).unwrap();
         }
     }
 
     #[test]
     fn a_channel_without_noise_is_named() {
-        let mut meter = NoiseMeter::new(FORMAT);
+        let mut slow = Slow::new(FORMAT);
         let mut rng = ChaCha8Rng::seed_from_u64(1);
         for _ in 0..160_000 {
             let draw: f64 = StandardNormal.sample(&mut rng);
             let z = Complex32::new(draw as f32, 0.0);
-            meter.push(&[z, Complex32::ZERO, z]);
+            slow.push(&[z, Complex32::ZERO, z]);
         }
-        assert!(matches!(meter.finish(), Err(NoNoise::Dead { channel: 2 })));
+        assert!(matches!(measure(&slow), Err(NoNoise::Dead { channel: 2 })));
     }
 
     /// 1 nA/m/√Hz on three axes: 37.3 of energy over 70 ms.

@@ -1,10 +1,10 @@
 //! What a count means: the field of a known source over what the receiver gave,
 //! from several repeats, with the budget.
 //!
-//! field per count = H · cos θ · b · s · r · w / c, H the field of the source at
-//! the coil's centre, θ the angle between coil and axis, b how the field bends
-//! about the centre, s the size of the coil, r the retardation, w the current
-//! along the wire, c the counts. Each
+//! field per count = H · cos θ · a · b · s · r · w / c, H the field of the source at
+//! the coil's centre, θ the angle between coil and axis, a what a coil askew sees
+//! of the field across the axis, b how the field bends about the centre, s the size
+//! of the coil, r the retardation, w the current along the wire, c the counts. Each
 //! repeat is made with the receiver placed anew, so that its scatter has the
 //! placing in it as far as that comes out differently each time.
 
@@ -134,7 +134,7 @@ struct Parts {
     distance: usize,
     offset: Option<usize>,
     spacing: Option<usize>,
-    factors: [usize; 5],
+    factors: Vec<usize>,
 }
 
 impl Parts {
@@ -152,19 +152,17 @@ impl Parts {
         let aside = || normal("distance from the axis", "m", source.offset_m);
         let offset = off_axis.then(aside).transpose()?;
         let (cosine, bend) = (source.cosine(), source.bend());
-        let (size, late) = (source.size_effect(), source.retardation());
+        let bounded = |name: &str, effect| Input::rectangular(name, "", 1.0, effect);
+        let across = Input::normal(ACROSS, "", 1.0, source.across_effect())?;
         let factors = [
-            inputs.add(Input::one_sided(ANGLE, "", cosine.value, cosine.u)?),
-            inputs.add(Input::one_sided("place in the bent field", "", bend.value, bend.u)?),
-            inputs.add(Input::rectangular("size of the coil", "", 1.0, size)?),
-            inputs.add(Input::rectangular("retardation", "", 1.0, late)?),
-            inputs.add(Input::rectangular(
-                "current along the wire",
-                "",
-                1.0,
-                source.wire_effect(),
-            )?),
+            Some(Input::one_sided(ANGLE, "", cosine.value, cosine.u)?),
+            off_axis.then_some(across),
+            Some(Input::one_sided("place in the bent field", "", bend.value, bend.u)?),
+            Some(bounded("size of the coil", source.size_effect())?),
+            Some(bounded("retardation", source.retardation())?),
+            Some(bounded("current along the wire", source.wire_effect())?),
         ];
+        let factors = factors.into_iter().flatten().map(|input| inputs.add(input)).collect();
         Ok(Self { current, radius, distance, offset, spacing, factors })
     }
 
@@ -191,13 +189,15 @@ impl Parts {
 /// each coil calibrated in it: all of Type B but the angle, which each coil has of
 /// its own.
 pub fn of_source_rel(budget: &Budget) -> f64 {
-    let is_shared = |c: &&Contribution| c.evaluation == Evaluation::B && c.name != ANGLE;
+    let of_coil = |c: &Contribution| c.name == ANGLE || c.name == ACROSS;
+    let is_shared = |c: &&Contribution| c.evaluation == Evaluation::B && !of_coil(c);
     let shared = budget.contributions.iter().filter(is_shared);
     shared.map(|c| c.u_contribution.powi(2)).sum::<f64>().sqrt() / budget.value
 }
 
-/// Name of the contribution of the coil's angle.
+/// Names of the contributions of the coil's angle.
 const ANGLE: &str = "angle of the coil";
+const ACROSS: &str = "field across the axis";
 
 #[cfg(test)]
 mod tests {
@@ -245,7 +245,8 @@ mod tests {
         let mut rng = ChaCha8Rng::seed_from_u64(11);
         let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
         for number in 0..seeds {
-            let stated = if number % 2 == 0 { a_loop() } else { a_pair() };
+            let beside = Source { offset_m: Reading::new(0.4, 0.002), ..a_loop() };
+            let stated = [a_loop(), a_pair(), beside][number as usize % 3];
             let mut draw = |r: Reading| Reading { value: r.value + r.u * normal(), ..r };
             let truth = Source {
                 radius_m: draw(stated.radius_m),
@@ -254,13 +255,15 @@ mod tests {
                 distance_m: draw(stated.distance_m),
                 ..stated
             };
-            let aside_m = draw(stated.offset_m).value.hypot(draw(stated.offset_m).value);
+            let sideways_m = Reading::new(0.0, stated.offset_m.u);
+            let aside_m = draw(stated.offset_m).value.hypot(draw(sideways_m).value);
             let truth = Source { offset_m: Reading::new(aside_m, 0.0), ..truth };
-            let angle = |z: f64| (stated.u_angle_deg * z).to_radians();
-            let cosine = angle(normal()).hypot(angle(normal())).cos();
-            let counts: Vec<f64> = (0..4)
-                .map(|_| truth.field_a_per_m() * cosine / 1e-9 * (1.0 + 0.01 * normal()))
-                .collect();
+            let mut angle = || (stated.u_angle_deg * normal()).to_radians();
+            // Towards the axis or away from it, and sideways.
+            let (tilt, turn) = (angle(), angle());
+            let (across, along) = truth.across_and_along(aside_m, truth.distance_m.value);
+            let seen = (along * tilt.cos() + across * tilt.sin()) * turn.cos();
+            let counts: Vec<f64> = (0..4).map(|_| seen / 1e-9 * (1.0 + 0.01 * normal())).collect();
             let budget = field_per_count(&stated, &repeats(&counts), 1).unwrap();
             squares += ((budget.value - 1e-9) / budget.u).powi(2) / f64::from(seeds);
             inside += i32::from((budget.value - 1e-9).abs() < budget.expanded(0.95).u);

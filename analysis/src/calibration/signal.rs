@@ -3,10 +3,11 @@
 use num_complex::Complex32;
 use serde::{Deserialize, Serialize};
 
-use super::carrier::{Carrier, CarrierMeter, NoCarrier};
+use super::carrier::{self, Carrier, NoCarrier};
 use super::clock::Seen;
 use super::rotation::Turn;
 use super::scale::Repeat;
+use super::slow::Slow;
 use crate::reading::Reading;
 use crate::signal::{Analyser, Calibration, FormatError, Measurement, StreamFormat, Transmitter};
 
@@ -192,7 +193,7 @@ impl ReferenceSignal {
 /// calibration counts for nothing here.
 pub struct Ear {
     analyser: Analyser,
-    carrier: CarrierMeter,
+    slow: Slow,
 }
 
 impl Ear {
@@ -208,24 +209,24 @@ impl Ear {
             Some(step) => analyser.quantised(step),
             None => analyser,
         };
-        Ok(Self { analyser, carrier: CarrierMeter::new(format) })
+        Ok(Self { analyser, slow: Slow::new(format) })
     }
 
     /// Samples interleaved by axis, whole frames.
     pub fn push(&mut self, samples: &[Complex32]) {
         self.analyser.push(samples, &mut |_| ());
-        self.carrier.push(samples);
+        self.slow.push(samples);
     }
 
     /// `missing` samples per axis were lost here.
     pub fn gap(&mut self, missing: u64) {
         self.analyser.gap(missing, &mut |_| ());
-        self.carrier.gap(missing);
+        self.slow.gap(missing);
     }
 
     /// The reference signal, and all that the analysis found beside it.
     pub fn finish(self) -> (Result<ReferenceSignal, NoSignal>, Measurement) {
-        let carrier = self.carrier.finish();
+        let carrier = carrier::measure(&self.slow);
         let measurement = self.analyser.finish(&mut |_| ());
         (reference(carrier, &measurement), measurement)
     }

@@ -30,9 +30,9 @@ pub(super) struct Stretch {
     pub(super) frames: Vec<Frame>,
 }
 
-/// Slow samples of a capture.
+/// Slow samples of a capture, or of several captures of one receiver.
 #[derive(Clone, Debug)]
-pub(super) struct Slow {
+pub struct Slow {
     format: StreamFormat,
     /// Samples averaged into one.
     block: usize,
@@ -47,7 +47,8 @@ pub(super) struct Slow {
 }
 
 impl Slow {
-    pub(super) fn new(format: StreamFormat) -> Self {
+    /// For a stream of this shape, which must be one that can be analysed.
+    pub fn new(format: StreamFormat) -> Self {
         Self {
             format,
             block: (format.sample_rate_hz / LEAST_RATE_HZ).floor().max(1.0) as usize,
@@ -59,13 +60,18 @@ impl Slow {
         }
     }
 
+    /// Channels.
+    pub(super) fn axes(&self) -> usize {
+        self.format.axes
+    }
+
     /// Slow samples a nominal second.
     pub(super) fn rate_hz(&self) -> f64 {
         self.format.sample_rate_hz / self.block as f64
     }
 
     /// Samples interleaved by axis, whole frames.
-    pub(super) fn push(&mut self, samples: &[Complex32]) {
+    pub fn push(&mut self, samples: &[Complex32]) {
         let shift = (CARRIER_HZ - self.format.tuned_hz) / self.format.sample_rate_hz;
         // From the sample's number, so that rounding does not add up.
         let start = (shift * self.samples as f64).fract();
@@ -96,8 +102,8 @@ impl Slow {
         }
     }
 
-    /// `missing` samples per axis were lost here.
-    pub(super) fn gap(&mut self, missing: u64) {
+    /// `missing` samples per axis were lost here; 0 where another capture begins.
+    pub fn gap(&mut self, missing: u64) {
         self.sum = [Complex64::ZERO; 3];
         self.summed = 0;
         self.samples += missing;

@@ -138,19 +138,35 @@ impl Source {
 
     /// The same `offset_m` from the axis and `distance_m` along it.
     fn along(&self, offset_m: f64, distance_m: f64) -> f64 {
+        self.across_and_along(offset_m, distance_m).1
+    }
+
+    /// RMS field away from the axis and along it, `offset_m` from the axis and
+    /// `distance_m` along it.
+    pub(super) fn across_and_along(&self, offset_m: f64, distance_m: f64) -> (f64, f64) {
         let one = CircularLoop {
             turns: self.turns,
             radius_m: self.radius_m.value,
             current_a: self.current_a.value,
         };
         match self.arrangement {
-            Arrangement::Loop => one.off_axis(offset_m, distance_m).1,
+            Arrangement::Loop => one.off_axis(offset_m, distance_m),
             Arrangement::Pair => {
                 let half_m = 0.5 * self.spacing_m.value;
-                one.off_axis(offset_m, distance_m - half_m).1
-                    + one.off_axis(offset_m, distance_m + half_m).1
+                let (near, far) = (
+                    one.off_axis(offset_m, distance_m - half_m),
+                    one.off_axis(offset_m, distance_m + half_m),
+                );
+                (near.0 + far.0, near.1 + far.1)
             }
         }
+    }
+
+    /// Relative standard uncertainty of what a coil askew sees of the field across
+    /// the axis: beside the axis a tilt counts by itself, not by its square.
+    pub fn across_effect(&self) -> f64 {
+        let (across, along) = self.across_and_along(self.offset_m.value, self.distance_m.value);
+        (across / along).abs() * self.u_angle_deg.to_radians()
     }
 
     /// What uncertainty of the place does beyond its slope, since the field bends
@@ -297,6 +313,18 @@ pub(super) mod tests {
             (cosine.value - (1.0 - 0.001_218_5)).abs() < 1e-6
                 && (cosine.u - 0.001_218_5).abs() < 1e-6
         );
+    }
+
+    /// A dipole's field at tan θ = 1/2: H_ρ/H_z = 3 cos θ sin θ / (3 cos² θ − 1) = 6/7.
+    #[test]
+    fn beside_the_axis_a_tilt_counts_by_itself() {
+        let offset_m = Reading::new(5.0, 0.0);
+        let distance_m = Reading::new(10.0, 0.0);
+        let beside = Source { offset_m, distance_m, ..a_loop() };
+        let by_hand = 6.0 / 7.0 * 2f64.to_radians();
+        assert!((beside.across_effect() / by_hand - 1.0).abs() < 1e-3);
+        assert_eq!(a_loop().across_effect(), 0.0);
+        assert_eq!(a_pair().across_effect(), 0.0);
     }
 
     /// A rod of length l far from a loop: mean of x⁻³ over it, 1 + l²/(2x²).

@@ -38,7 +38,8 @@ pub(super) struct Line {
 
 impl Spectrum {
     /// Of all windows that fit into the stretches; `None` when there is none.
-    pub(super) fn of(slow: &Slow, axes: usize) -> Option<Self> {
+    pub(super) fn of(slow: &Slow) -> Option<Self> {
+        let axes = slow.axes();
         let rate_hz = slow.rate_hz();
         let fft = FftPlanner::new().plan_fft_forward(WINDOW);
         let hann =

@@ -29,7 +29,7 @@ pub struct Knowledge {
 impl From<&Budget> for Knowledge {
     fn from(budget: &Budget) -> Self {
         // Cut as for coverage factors, so that decision and interval agree.
-        let degrees_of_freedom = budget.degrees_of_freedom.floor();
+        let degrees_of_freedom = coverage::whole(budget.degrees_of_freedom);
         Self { value: budget.value, u: budget.u, degrees_of_freedom }
     }
 }

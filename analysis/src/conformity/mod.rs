@@ -16,10 +16,12 @@
 //! limits, does not when it lies outside, and is undecided when it straddles one.
 //! What stands on paper as value ± U and the decision are then the same.
 //!
-//! A unit has several quantities, and each may be wrong. The probability that at
-//! least one of them breaks its limits is at most the sum of their probabilities
-//! to do so, however they hang together; a [`Verdict`] over all of them asks that
-//! this sum keeps within the risk too.
+//! A unit has several quantities, maybe in several captures, and each may be wrong.
+//! The probability that at least one of them breaks its limits is at most the sum of
+//! their probabilities to do so, however they hang together; a [`Verdict`] over all
+//! of them asks that this sum keeps within the risk too. Of a unit that does not
+//! conform no such sum is needed: it keeps all its limits with no more than the
+//! probability of the one that it breaks.
 
 mod decision;
 mod guard_band;

@@ -51,6 +51,12 @@ impl Verdict {
             undecided_together: worst == Decision::Conforms && !together,
         }
     }
+
+    /// The same where something of the unit could not be looked at: it conforms no more.
+    pub fn in_part(self) -> Self {
+        let decision = self.decision.max(Decision::Undecided);
+        Self { decision, probability_of_conformity_at_least: 0.0, ..self }
+    }
 }
 
 #[cfg(test)]
@@ -77,6 +83,10 @@ mod tests {
         assert_eq!(verdict(&[0.999], false).decision, Decision::Undecided);
         assert_eq!(verdict(&[0.999], false).probability_of_conformity_at_least, 0.0);
         assert_eq!(verdict(&[], false).decision, Decision::Undecided);
+        let in_part = verdict(&[0.999], true).in_part();
+        assert_eq!(in_part.decision, Decision::Undecided);
+        assert_eq!(in_part.probability_of_conformity_at_least, 0.0);
+        assert_eq!(verdict(&[0.01], true).in_part().decision, Decision::DoesNotConform);
     }
 
     /// Three quantities at 98 % may all be right with 94 % only.

@@ -1,4 +1,7 @@
 //! The sets of published standards, compiled in.
+//!
+//! ASTM F1491 has no set: of it only the carrier of 457.0 kHz is known here, without a
+//! tolerance to judge by.
 
 use super::set::LimitSet;
 

@@ -59,11 +59,17 @@ fn last_where(holds: impl Fn(f64) -> bool) -> f64 {
     }
 }
 
+/// Degrees of freedom cut to the next lower integer, which is the careful side
+/// (JCGM 100, G.4.1, note 1, and G.6.4). What only rounding keeps from an integer
+/// counts as it: below one there would be nothing left.
+pub fn whole(degrees_of_freedom: f64) -> f64 {
+    (degrees_of_freedom * (1.0 + 1e-9)).floor()
+}
+
 /// Coverage factor k of a two-sided interval that holds with `probability` (above
-/// 0, below 1). Degrees of freedom are cut to the next lower integer, which is the
-/// careful side (JCGM 100, G.4.1, note 1, and G.6.4).
+/// 0, below 1), for [`whole`] degrees of freedom.
 pub fn factor(probability: f64, degrees_of_freedom: f64) -> f64 {
-    student_quantile(0.5 + 0.5 * probability, degrees_of_freedom.floor())
+    student_quantile(0.5 + 0.5 * probability, whole(degrees_of_freedom))
 }
 
 /// Probability that chi-squared with `degrees_of_freedom` (over 0) stays below
@@ -103,6 +109,9 @@ mod tests {
             assert!((factor(p, freedom) - k).abs() < 0.005, "{freedom}, {p}");
         }
         assert_eq!(factor(0.99, 16.7), factor(0.99, 16.0), "cut to the next lower integer");
+        let rounded = |whole: f64| whole * (1.0 - f64::EPSILON);
+        assert_eq!(factor(0.95, rounded(1.0)), factor(0.95, 1.0), "rounding takes nothing");
+        assert_eq!(factor(0.95, rounded(4.0)), factor(0.95, 4.0), "rounding takes nothing");
     }
 
     #[test]

@@ -35,7 +35,8 @@ pub(super) fn for_undecided(
         .map(|limit| (budget.value - limit).abs())
         .fold(f64::INFINITY, f64::min);
     // The uncertainty that the interval would just clear the limit with.
-    let t = coverage::student_quantile(1.0 - rule.risk(), budget.degrees_of_freedom);
+    let freedom = coverage::whole(budget.degrees_of_freedom);
+    let t = coverage::student_quantile(1.0 - rule.risk(), freedom);
     let enough = away / t;
     if enough < HOPELESS * budget.u {
         return Some(
@@ -83,11 +84,15 @@ fn remedy(contribution: &Contribution, needed_s: Option<f64>) -> String {
         }
         contribution::ORIENTATION => "align the antennas better",
         contribution::ANTENNAS => "measure from farther away",
+        contribution::GROUND => closer,
         contribution::SURROUNDINGS => {
-            "measure in the open, away from metal and wires, and state its share (--surroundings-u)"
+            "measure in the open, away from metal and wires, and state its share (--u-surroundings)"
         }
         name if name.starts_with(contribution::CALIBRATION) => {
             "calibrate the receiver's field anew"
+        }
+        name if name.starts_with(contribution::ANGLE) => {
+            "calibrate the angles of the receiver's coils (coilrig calibrate rotation)"
         }
         name => return format!("reduce the uncertainty of the {name}"),
     };

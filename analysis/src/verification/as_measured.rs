@@ -1,13 +1,13 @@
 //! What the uncertainties that a measurement states are made of.
 //!
 //! The same values and uncertainties as in the measurement, taken apart again; what
-//! only a judgement has to count in (drift, edges, set-up, all of the calibrations as
-//! common to the axes) stays out.
+//! only a judgement has to count in (drift, edges, set-up, angles between the coils)
+//! stays out.
 
 use super::contribution;
-use super::field::Part;
+use super::field::{Coils, Part};
 use super::heard::{Heard, NotJudged};
-use crate::uncertainty::{Budget, Input, Inputs, propagate};
+use crate::uncertainty::{Budget, Input, Inputs, UncertaintyError, propagate};
 
 /// Name, SI unit and budget of each quantity of a transmitter. A field without a
 /// calibration is left out.
@@ -24,13 +24,13 @@ pub fn budgets(heard: &Heard<'_>) -> Result<Vec<(&'static str, &'static str, Bud
         let mut inputs = Inputs::new();
         let u_clock = time.value * heard.u_clock_ppm().unwrap_or(0.0) * 1e-6;
         let signal = inputs.add(heard.signal("s", time.without(u_clock))?);
-        let clock = inputs.add(heard.clock()?);
+        let clock = inputs.add(clock(heard)?);
         all.push((name, "s", propagate(&inputs, |x| x[signal] / (1.0 + 1e-6 * x[clock]))?));
     }
     if unit.field_a_per_m.is_some() && heard.calibration.field_per_count_u_rel.is_some() {
         let mut inputs = Inputs::new();
-        let part = Part::add(heard, &mut inputs)?;
-        part.correlate_common(&mut inputs, heard.calibration)?;
+        let coils = Coils::add(heard, &mut inputs)?;
+        let part = Part::add(heard, coils, &mut inputs)?;
         all.push(("field", "A/m", propagate(&inputs, |x| part.magnitude(x))?));
     }
     let mut inputs = Inputs::new();
@@ -42,14 +42,14 @@ pub fn budgets(heard: &Heard<'_>) -> Result<Vec<(&'static str, &'static str, Bud
 fn carrier(heard: &Heard<'_>) -> Result<Budget, NotJudged> {
     let mut inputs = Inputs::new();
     let signal = inputs.add(heard.signal("Hz", heard.carrier_of_this_capture())?);
-    let clock = inputs.add(heard.clock()?);
+    let clock = inputs.add(clock(heard)?);
     Ok(propagate(&inputs, |x| x[signal] * (1.0 + 1e-6 * x[clock]))?)
 }
 
-impl Heard<'_> {
-    /// The receiver's clock; without a calibration the measurement has no share of it.
-    fn clock(&self) -> Result<Input, NotJudged> {
-        let u_ppm = self.u_clock_ppm().unwrap_or(0.0);
-        Ok(Input::normal(contribution::CLOCK, "ppm", 0.0, u_ppm)?)
+/// The receiver's clock; without a calibration the measurement has no share of it.
+fn clock(heard: &Heard<'_>) -> Result<Input, UncertaintyError> {
+    match heard.u_clock_ppm() {
+        Some(u_ppm) => heard.clock(u_ppm),
+        None => Input::normal(contribution::CLOCK, "ppm", 0.0, 0.0),
     }
 }

@@ -5,6 +5,7 @@
 use serde::Serialize;
 
 use super::heard::Heard;
+use crate::limits::Bound;
 use crate::over_time::{Point, Row, trend};
 use crate::reading::Reading;
 use crate::signal::CARRIER_HZ;
@@ -23,6 +24,8 @@ const JITTER_S: f64 = 0.005;
 /// Captures shorter than this, or with fewer pulses, say little, s.
 pub const LEAST_DURATION_S: f64 = 20.0;
 const LEAST_PULSES: usize = 15;
+/// How long a drift is followed beyond the capture, s: a long search.
+const AHEAD_S: f64 = 3600.0;
 
 /// How a unit behaved over one capture.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -80,6 +83,39 @@ pub fn behaviour(heard: &Heard<'_>, rows: &[Row]) -> Behaviour {
         field_change_ratio,
         period_jitter_s: unit.period_jitter_s,
         notes,
+    }
+}
+
+/// Where the drift of a carrier crosses a limit of `bound`, in words: within the
+/// capture, or in the hour after it if it goes on so.
+pub fn leaves_band(heard: &Heard<'_>, bound: &Bound) -> Option<String> {
+    let unit = heard.transmitter;
+    let change = unit.carrier_drift_hz_per_s.scaled(heard.duration_s);
+    if !is_real(change, CARRIER_CHANGE_HZ) {
+        return None;
+    }
+    let ends = [-0.5, 0.5].map(|part| unit.carrier_hz.value + part * change.value);
+    let is_outside = |hz: f64| {
+        bound.lower.is_some_and(|lower| hz < lower) || bound.upper.is_some_and(|upper| hz > upper)
+    };
+    match ends.map(is_outside) {
+        [false, true] => Some("the carrier drifts out of its band within the capture".into()),
+        [true, false] => {
+            Some("the carrier is outside its band at first, and drifts into it".into())
+        }
+        // The judgement says so.
+        [true, true] => None,
+        [false, false] => {
+            let limit = if change.value > 0.0 { bound.upper } else { bound.lower };
+            let after_s = (limit? - ends[1]) / unit.carrier_drift_hz_per_s.value;
+            (after_s < AHEAD_S).then(|| {
+                format!(
+                    "if it drifts on like this, the carrier leaves its band {:.0} min after the \
+                     capture: record until it has settled",
+                    (after_s / 60.0).ceil()
+                )
+            })
+        }
     }
 }
 

@@ -1,6 +1,7 @@
 //! One unit as one capture has it.
 
 use super::contribution;
+use super::detail::CalibrationDetail;
 use crate::reading::Reading;
 use crate::signal::{CARRIER_HZ, Calibration, TOO_WEAK, Transmitter};
 use crate::uncertainty::{Budget, Input, Inputs, UncertaintyError, propagate};
@@ -9,10 +10,11 @@ use crate::uncertainty::{Budget, Input, Inputs, UncertaintyError, propagate};
 /// (not of the carrier) when the clock is not calibrated.
 const WORST_CLOCK_PPM: f64 = 1000.0;
 
-/// What the placement of an edge can be off by beyond noise and scatter, s: where a
-/// strong signal leaves nothing else, samples at 8 kHz of edges of unknown shape. The
-/// test of the whole chain (`verifications.rs`) shows it.
-const EDGE_S: f64 = 40e-6;
+/// Standard uncertainty of a time on or off by the placement of its edges, beyond noise
+/// and scatter, s: where a strong signal leaves nothing else, samples at 8 kHz of edges
+/// of unknown shape that last up to 3 ms. The test of the whole chain
+/// (`verifications.rs`) shows it.
+const U_EDGES_S: f64 = 45e-6;
 
 /// Why a quantity was not judged, for people.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -31,6 +33,8 @@ pub struct Heard<'a> {
     pub transmitter: &'a Transmitter,
     /// What the capture's counts and seconds mean.
     pub calibration: &'a Calibration,
+    /// How well that is known beyond its standard uncertainties.
+    pub detail: &'a CalibrationDetail,
     /// Coils of the receiver.
     pub axes: usize,
     /// Length of the capture, s.
@@ -58,7 +62,7 @@ impl Heard<'_> {
         };
         let mut inputs = Inputs::new();
         let signal = inputs.add(self.signal("Hz", self.carrier_of_this_capture())?);
-        let clock = inputs.add(Input::normal(contribution::CLOCK, "ppm", 0.0, u_ppm)?);
+        let clock = inputs.add(self.clock(u_ppm)?);
         let drift =
             inputs.add(Input::rectangular(contribution::DRIFT, "Hz", 0.0, self.half_drift_hz())?);
         Ok(propagate(&inputs, |x| (x[signal] + x[drift]) * (1.0 + 1e-6 * x[clock]))?)
@@ -67,7 +71,7 @@ impl Heard<'_> {
     /// How far the carrier is from its mean at the ends of the capture, Hz: what is
     /// judged is the unit, which has no single carrier while it drifts. A drift
     /// within its uncertainty is none.
-    fn half_drift_hz(&self) -> f64 {
+    pub(super) fn half_drift_hz(&self) -> f64 {
         let drift = self.transmitter.carrier_drift_hz_per_s;
         let real = drift.value.abs() > 3.0 * drift.u;
         if real { 0.5 * drift.value.abs() * self.duration_s } else { 0.0 }
@@ -75,19 +79,19 @@ impl Heard<'_> {
 
     /// Mean time on, s.
     pub fn on_time(&self) -> Result<Budget, NotJudged> {
-        self.time(self.transmitter.on_time_s, EDGE_S)
+        self.time(self.transmitter.on_time_s, U_EDGES_S)
     }
 
     /// Mean time off, s.
     pub fn off_time(&self) -> Result<Budget, NotJudged> {
-        self.time(self.transmitter.off_time_s, EDGE_S)
+        self.time(self.transmitter.off_time_s, U_EDGES_S)
     }
 
     /// Mean period, s.
     pub fn period(&self) -> Result<Budget, NotJudged> {
         // From the first to the last rising edge.
         let periods = self.transmitter.pulses.expected.saturating_sub(1).max(1) as f64;
-        self.time(self.transmitter.period_s, EDGE_S * std::f64::consts::SQRT_2 / periods)
+        self.time(self.transmitter.period_s, U_EDGES_S * std::f64::consts::SQRT_2 / periods)
     }
 
     /// Carrier between the pulses over carrier on.
@@ -126,22 +130,28 @@ impl Heard<'_> {
         Input::observed(contribution::SIGNAL, unit, reading, self.degrees_of_freedom())
     }
 
+    /// The receiver's clock with its standard uncertainty.
+    pub(super) fn clock(&self, u_ppm: f64) -> Result<Input, UncertaintyError> {
+        let freedom = self.detail.clock_degrees_of_freedom.unwrap_or(f64::INFINITY);
+        Input::normal(contribution::CLOCK, "ppm", 0.0, u_ppm)?.with_degrees_of_freedom(freedom)
+    }
+
     pub(super) fn u_clock_ppm(&self) -> Option<f64> {
         self.calibration.clock_offset_ppm?;
         self.calibration.clock_offset_u_ppm
     }
 
-    /// A time whose edges may be off by ± `edges_s`.
-    fn time(&self, measured: Reading, edges_s: f64) -> Result<Budget, NotJudged> {
+    /// A time whose edges are placed to `u_edges_s`.
+    fn time(&self, measured: Reading, u_edges_s: f64) -> Result<Budget, NotJudged> {
         let known_ppm = self.u_clock_ppm();
         let u_clock = measured.value * known_ppm.unwrap_or(0.0) * 1e-6;
         let mut inputs = Inputs::new();
         let signal = inputs.add(self.signal("s", measured.without(u_clock))?);
         let clock = inputs.add(match known_ppm {
-            Some(u_ppm) => Input::normal(contribution::CLOCK, "ppm", 0.0, u_ppm)?,
+            Some(u_ppm) => self.clock(u_ppm)?,
             None => Input::rectangular(contribution::CLOCK, "ppm", 0.0, WORST_CLOCK_PPM)?,
         });
-        let edges = inputs.add(Input::rectangular(contribution::EDGES, "s", 0.0, edges_s)?);
+        let edges = inputs.add(Input::normal(contribution::EDGES, "s", 0.0, u_edges_s)?);
         Ok(propagate(&inputs, |x| (x[signal] + x[edges]) / (1.0 + 1e-6 * x[clock]))?)
     }
 }

@@ -50,26 +50,28 @@ pub struct Judged {
 /// stood, where that is known.
 ///
 /// Limits hold in every capture, at every temperature: each quantity is judged in
-/// each capture, and the worst of them counts. The field of three directions is
-/// one quantity of all three.
+/// each capture, the worst of them is shown, and the unit conforms only when all of
+/// them do, and do so together. The field of three directions is one quantity of all
+/// three.
 pub fn verify(
     captures: &[Heard<'_>],
     setup: Option<&Setup>,
     set: &LimitSet,
     rule: Rule,
 ) -> Verification {
+    let mut assessments: Vec<Assessment> = Vec::new();
     let quantities: Vec<JudgedQuantity> = quantities(set, setup.is_some())
         .into_iter()
         .map(|quantity| {
             let bound = set.bound(quantity).cloned();
             let all = findings(quantity, captures, setup, bound.as_ref(), rule);
+            assessments.extend(all.iter().flatten().filter_map(|judged| judged.assessment));
             let finding = worst(all, bound.as_ref());
             JudgedQuantity { quantity, bound, finding }
         })
         .collect();
-    let bounded = || quantities.iter().filter(|q| q.bound.is_some());
-    let all_judged = !set.in_part && bounded().all(|q| q.finding.is_ok());
-    let assessments = bounded().filter_map(|q| q.finding.as_ref().ok()?.assessment);
+    let mut bounded = quantities.iter().filter(|q| q.bound.is_some());
+    let all_judged = !set.in_part && bounded.all(|q| q.finding.is_ok());
     let verdict = Verdict::over(rule, assessments, all_judged);
     Verification { quantities, verdict }
 }

@@ -21,6 +21,7 @@
 mod advice;
 pub mod as_measured;
 pub mod behaviour;
+mod detail;
 mod field;
 mod heard;
 mod judge;
@@ -29,6 +30,7 @@ pub mod temperature;
 mod tilt;
 
 pub use advice::UNTIL_DECIDED;
+pub use detail::CalibrationDetail;
 pub use field::field_at;
 pub use heard::{Heard, NotJudged};
 pub use judge::{Judged, JudgedQuantity, Verification, verify};
@@ -46,12 +48,16 @@ pub mod contribution {
     pub const EDGES: &str = "placement of the edges";
     /// The field calibration of each axis begins so.
     pub const CALIBRATION: &str = "calibration";
+    /// The angle between two coils begins so.
+    pub const ANGLE: &str = "angle of the coils";
     /// Between the antennas.
     pub const DISTANCE: &str = "distance";
     /// Of the antennas to the line between them.
     pub const ORIENTATION: &str = "orientation";
     /// That antennas are no points.
     pub const ANTENNAS: &str = "size of the antennas";
+    /// Currents in the ground.
+    pub const GROUND: &str = "ground";
     /// What else conducts nearby.
     pub const SURROUNDINGS: &str = "surroundings";
 }

@@ -23,8 +23,8 @@ pub struct Setup {
     pub placement: Placement,
     /// Standard uncertainty of each tilt of either antenna, or of each direction, rad.
     pub u_tilt_rad: f64,
-    /// Relative standard uncertainty of the field for what metal, wires and ground
-    /// near by do to it.
+    /// Relative standard uncertainty of the field for what metal and wires near by do
+    /// to it.
     pub u_surroundings_rel: f64,
 }
 

@@ -10,7 +10,7 @@ use std::pin::Pin;
 use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
 
 use crate::error::{Error, Result};
-use crate::recording::Notice;
+use crate::recording::{Notice, other_temperature};
 
 /// The lines of a person or a pipe.
 pub struct Answers(UnboundedReceiver<String>);
@@ -136,6 +136,9 @@ impl Recorded {
             Notice::Stalled => eprintln!("  the receiver sends nothing; told it to start again"),
             Notice::Lost(why) => eprintln!("  {why}; waiting for the receiver"),
             Notice::Back => eprintln!("  the receiver is back"),
+            Notice::OtherTemperature { now_c, calibrated_c } => {
+                eprintln!("  {}", other_temperature(now_c, calibrated_c));
+            }
         }
     }
 

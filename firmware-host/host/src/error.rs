@@ -79,6 +79,11 @@ impl Error {
         self
     }
 
+    /// What is wrong, without the place and the way out.
+    pub fn what(&self) -> &str {
+        &self.what
+    }
+
     /// What kind of trouble this is.
     pub fn kind(&self) -> Kind {
         self.kind

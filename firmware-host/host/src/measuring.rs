@@ -3,7 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use coilrig_analysis::over_time::{Collector, Row};
-use coilrig_analysis::signal::{Analyser, Event, Measurement, Pulse};
+use coilrig_analysis::signal::{Analyser, Event, Measurement, Pulse, Transmitter};
+use coilrig_analysis::verification::Heard;
 
 use crate::analysing;
 use crate::calibrating;
@@ -30,6 +31,20 @@ pub struct Measured {
     pub clipped: bool,
     /// Things a person should know.
     pub warnings: Vec<String>,
+}
+
+impl Measured {
+    /// One of its transmitters as this capture has it.
+    pub fn heard<'a>(&'a self, transmitter: &'a Transmitter) -> Heard<'a> {
+        Heard {
+            transmitter,
+            calibration: &self.capture.calibration,
+            detail: &self.capture.detail,
+            axes: self.capture.format.axes,
+            duration_s: self.measurement.duration_s,
+            clipped: self.clipped,
+        }
+    }
 }
 
 /// What to keep besides the result, and what it may cost.
@@ -64,7 +79,9 @@ pub fn measure_with(
     if let Some((file, calibration)) = calibration {
         calibrating::apply(&mut capture, file, calibration)?;
     }
-    capture.warnings.extend(calibrating::age_concerns(&capture));
+    for concern in calibrating::age_concerns(&capture) {
+        capture.warnings.push(format!("{}: {concern}", capture.paths.meta.display()));
+    }
     let unusable = |e: coilrig_analysis::signal::FormatError| {
         Error::file(capture.paths.meta.display(), e.to_string(), "correct the metadata")
     };

@@ -67,7 +67,27 @@ pub enum Notice {
     Lost(String),
     /// The port is back and the recording goes on.
     Back,
+    /// The receiver is far from the temperature at which it was calibrated.
+    OtherTemperature {
+        /// Temperature of the receiver, °C.
+        now_c: f64,
+        /// That of its calibration, °C.
+        calibrated_c: f64,
+    },
 }
+
+/// What is to be said of a receiver that is colder or warmer than when it was calibrated.
+pub fn other_temperature(now_c: f64, calibrated_c: f64) -> String {
+    format!(
+        "the receiver is at {now_c:.0} °C and was calibrated at {calibrated_c:.0} °C: its clock and \
+         coils may have drifted by more than the calibration states; calibrate it as cold or warm \
+         as it is used"
+    )
+}
+
+/// Farther from the temperature of the calibration than this, °C, crystals and tuned
+/// coils have drifted (common practice, no source).
+const FAR_C: f64 = 15.0;
 
 /// How far a recording is.
 #[derive(Clone, Debug, PartialEq)]
@@ -138,6 +158,7 @@ pub async fn record(
         due_index: 0,
         first_index: None,
         overload: false,
+        calibrated_c: options.calibration.as_ref().and_then(|(_, c)| c.temperature_c),
         meter: PeakMeter::new(receiver.axes.into(), receiver.full_scale_counts.into()),
         pulse_counter: options.pulse_counter.take(),
         pulses: None,
@@ -188,6 +209,8 @@ struct Session {
     first_index: Option<u64>,
     /// Whether anything clipped since progress was last told.
     overload: bool,
+    /// Temperature of the calibration, until the receiver's was told to be another.
+    calibrated_c: Option<f64>,
     meter: PeakMeter,
     pulse_counter: Option<PulseCounter>,
     pulses: Option<u64>,
@@ -247,7 +270,14 @@ impl Session {
                         lost = None;
                         notify(Notice::Back);
                     }
-                    Event::Status(_) => {}
+                    Event::Status(status) => {
+                        let now_c = f64::from(status.temperature_c);
+                        let is_far = |at_c: &mut f64| (now_c - *at_c).abs() > FAR_C;
+                        // Said once.
+                        if let Some(calibrated_c) = self.calibrated_c.take_if(is_far) {
+                            notify(Notice::OtherTemperature { now_c, calibrated_c });
+                        }
+                    }
                 },
             }
         }
@@ -359,9 +389,8 @@ fn scale_for(options: &Options, receiver: &Receiver) -> Result<Option<GainStep>>
 }
 
 fn global(options: &Options, receiver: &Receiver, scale: Option<&GainStep>) -> Global {
-    let calibration = options.calibration.as_ref().map(|(_, calibration)| calibration);
     let gain_db = receiver.gain_steps_db.get(usize::from(options.gain_step));
-    Global {
+    let mut global = Global {
         datatype: "ci16_le".into(),
         sample_rate_hz: Some(receiver.sample_rate_hz.into()),
         version: SIGMF_VERSION.into(),
@@ -376,18 +405,15 @@ fn global(options: &Options, receiver: &Receiver, scale: Option<&GainStep>) -> G
             gain_db.map_or(String::new(), |db| format!(" ({db} dB)")),
         )),
         extensions: Some(vec![Extension::coilrig()]),
-        field_per_count: scale.map(|scale| scale.field_per_count.clone()),
-        field_per_count_u_rel: scale.map(|scale| scale.u_rel.clone()),
-        field_per_count_u_common_rel: scale.and_then(|scale| scale.u_common_rel),
-        clock_offset_ppm: calibration.and_then(|c| c.clock_offset_ppm),
-        clock_offset_u_ppm: calibration.and_then(|c| c.clock_offset_u_ppm),
-        axes: calibration.and_then(|c| c.axes).map(|axes| serde_json::json!(axes)),
-        calibration: calibration.map(Calibration::made),
         receiver: Some(receiver.serial_number.clone()),
         gain_step: Some(options.gain_step),
         temperature_c: options.temperature_c,
         unit: options.unit.clone(),
         note: options.note.clone(),
-        other: serde_json::Map::new(),
+        ..Global::default()
+    };
+    if let (Some((_, calibration)), Some(scale)) = (&options.calibration, scale) {
+        calibration.put_into(scale, &mut global);
     }
+    global
 }

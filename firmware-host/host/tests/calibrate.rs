@@ -46,6 +46,17 @@ const LOOP: [&str; 14] = [
     "0.002",
 ];
 
+const BY_HAND: &str = r#"
+format = "coilrig-calibration/1"
+receiver = "EMU-0021"
+date = "2026-01-15"
+method = "by hand"
+[[gain_step]]
+step = 0
+field_per_count = [1e-9, 1e-9, 1e-9]
+u_rel = [0.1, 0.1, 0.1]
+"#;
+
 struct Bench {
     emulator: EmulatorHandle,
     folder: tempfile::TempDir,
@@ -281,4 +292,40 @@ fn another_receiver_is_not_added_to_a_file_or_a_series() {
     refused.hear("receiver EMU-0021");
     let status = { refused }.child.wait().unwrap();
     assert_eq!(status.code(), Some(2));
+
+    // A file of another receiver is refused before anybody records for nothing.
+    std::fs::write(other.path("c.toml"), BY_HAND).unwrap();
+    let refused = other.run("loop", &options);
+    let heard = refused.hear("to do:");
+    assert!(heard.contains("is of receiver EMU-0021") && !heard.contains("1 of 3"), "{heard}");
+    let status = { refused }.child.wait().unwrap();
+    assert_eq!(status.code(), Some(3));
+    let refused = bench.run("loop", &[&options[..], &["--gain", "7"]].concat());
+    assert!(!refused.hear("gain step 7").contains("journal"));
+    let status = { refused }.child.wait().unwrap();
+    assert_eq!(status.code(), Some(2));
+}
+
+/// The emulated receiver is at −5 °C.
+#[test]
+fn a_receiver_colder_than_at_its_calibration_is_told_of() {
+    let bench = Bench::new(SCENE);
+    let recorded = |name: &str, calibrated_c: f64| {
+        let file = BY_HAND.replace("method", &format!("temperature_c = {calibrated_c:.1}\nmethod"));
+        std::fs::write(bench.path("c.toml"), file).unwrap();
+        let output = Command::new(env!("CARGO_BIN_EXE_coilrig"))
+            .args(["record", "--duration", "3", "--port"])
+            .arg(bench.emulator.device())
+            .arg("--calibration")
+            .arg(bench.path("c.toml"))
+            .arg("--out")
+            .arg(bench.path(name))
+            .output()
+            .unwrap();
+        assert!(output.status.success(), "{output:?}");
+        String::from_utf8(output.stderr).unwrap()
+    };
+    let far = recorded("far", 21.0);
+    assert_eq!(far.matches("is at -5 °C and was calibrated at 21 °C").count(), 1, "{far}");
+    assert!(!recorded("near", 5.0).contains("was calibrated at"));
 }

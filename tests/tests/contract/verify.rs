@@ -306,6 +306,10 @@ fn a_carrier_that_leaves_the_band_in_the_cold_is_warned_of() {
     assert!((number(&over["drift_hz_per_c"]["value"]) - 2.0).abs() < 0.01, "{over}");
     assert!((number(&over["leaves_band_below_c"]["value"]) + 26.0).abs() < 0.3, "{over}");
     assert_eq!(over["from_c"], -10.0);
+    // A unit must work from −20 °C to 45 °C (EN 300 718-1, from memory); 457 080 Hz are
+    // reached at 54 °C.
+    let table = verify(folder.path(), &[&["at20", "at5", "at-10"], &AT_3_M[..]].concat()).stdout;
+    assert!(table.contains("°C, and above ") && !table.contains("must still work"), "{table}");
     // The worst capture decides: the coldest is closest to the limit.
     assert!(quantity(&document, "carrier")["capture"].as_str().unwrap().contains("at-10"));
 }
@@ -337,6 +341,92 @@ fn a_batch_is_one_document_worst_first_and_keeps_what_could_be_judged() {
     table.with_code(1);
     let place = |name: &str| table.stdout.find(&format!("\n{name} ")).unwrap();
     assert!(place("weak") < place("close") && place("close") < place("good"), "{table:?}");
+}
+
+/// A unit that is silent is the worst of a rack, and one that is silent in one of its
+/// captures does not conform by the others.
+#[test]
+fn what_cannot_be_judged_stands_first_in_a_batch() {
+    let folder = tempdir().unwrap();
+    let write = |name: &str, unit_name: &str, transmitters: Vec<Transmitter>| {
+        Scene { transmitters, ..unit(1e-6) }
+            .with("coilrig:unit", json!(unit_name))
+            .write(folder.path(), name);
+    };
+    let sends = unit(1e-6).transmitters;
+    write("a", "warm", sends.clone());
+    write("b", "half dead", sends);
+    write("c", "half dead", Vec::new());
+    write("d", "dead", Vec::new());
+    let options = [&["--batch", "--sheet", "rack.html"], &AT_3_M[..]].concat();
+    let run = verify(folder.path(), &[&["a", "b", "c", "d"], &options[..]].concat());
+    run.with_code(3);
+    let rows: Vec<&str> = run.stdout.lines().skip(3).take(4).collect();
+    for (row, parts) in rows.iter().zip([
+        ["half dead", "not judged", "no transmitter"],
+        ["dead", "not judged", "no transmitter"],
+        ["half dead", "undecided", "a capture not judged"],
+        ["warm", "conforms", "457012"],
+    ]) {
+        assert!(parts.iter().all(|part| row.contains(part)), "{row}: {run:?}");
+    }
+    let page = std::fs::read_to_string(folder.path().join("rack.html")).unwrap();
+    assert_eq!(page.matches(">not judged<").count(), 2);
+    assert!(run.stderr.contains("c.sigmf-meta") && run.stderr.contains("d.sigmf-meta"), "{run:?}");
+}
+
+/// What a calibration says of itself stands beside the decision, and counts in it.
+#[test]
+fn an_expired_or_doubtful_calibration_shows_in_the_decision() {
+    let folder = tempdir().unwrap();
+    let made = json!({
+        "date": "2001-01-15",
+        "expires": "2002-01-15",
+        "field_degrees_of_freedom": [2.0, 2.0, null],
+        "clock_degrees_of_freedom": 3.0,
+    });
+    unit(1e-6)
+        .with("coilrig:calibration", made)
+        .with("coilrig:clock_offset_u_ppm", json!(1.0))
+        .with("coilrig:field_per_count_u_rel", json!([0.05, 0.05, 0.05]))
+        .write(folder.path(), "a");
+    let exact = ["--u-distance", "0", "--u-orientation", "0", "--u-surroundings", "0"];
+    let run = verify(folder.path(), &[&["a", "--json"], &AT_3_M[..], &exact].concat());
+    let document = run.document();
+    assert!(document["notes"].to_string().contains("expired on 2002-01-15"), "{document:#}");
+    // Student's t for 95 %: 4.30 with 2, 3.18 with 3 degrees of freedom (JCGM 100, table G.2).
+    for (name, k) in [("field", 4.30), ("carrier", 3.18)] {
+        let found = quantity(&document, name);
+        assert!((number(&found["k"]) - k).abs() < 0.01, "{found}");
+    }
+    let sheet = ["--sheet", "a.html"];
+    let run = verify(folder.path(), &[&["a"], &AT_3_M[..], &sheet].concat());
+    assert!(run.stdout.contains("expired on 2002-01-15"), "{run:?}");
+    let page = std::fs::read_to_string(folder.path().join("a.html")).unwrap();
+    assert!(page.contains("expired on 2002-01-15"));
+    assert!(page.contains("calibration of 2001-01-15 until 2002-01-15"));
+}
+
+/// A capture recorded without a calibration is judged with one given later, and not by
+/// that of another receiver.
+#[test]
+fn a_calibration_given_later_counts() {
+    let folder = tempdir().unwrap();
+    let mut bare = unit(1e-6).with("coilrig:receiver", json!("CR-7"));
+    bare.global.retain(|name, _| !name.contains("field_per_count") && !name.contains("clock"));
+    bare.with("coilrig:gain_step", json!(0)).write(folder.path(), "a");
+    let file = "format = \"coilrig-calibration/1\"\nreceiver = \"CR-7\"\ndate = \"2026-01-10\"\n\
+                method = \"by hand\"\nclock_offset_ppm = 0.0\nclock_offset_u_ppm = 0.1\n\
+                [[gain_step]]\nstep = 0\nfield_per_count = [5e-9, 5e-9, 5e-9]\n\
+                u_rel = [0.01, 0.01, 0.01]\n";
+    std::fs::write(folder.path().join("c.toml"), file).unwrap();
+    std::fs::write(folder.path().join("d.toml"), file.replace("CR-7", "CR-8")).unwrap();
+    let without = verify(folder.path(), &[&["a"], &AT_3_M[..]].concat());
+    assert!(without.stdout.contains("give --calibration"), "{without:?}");
+    let given = |file| [&["a", "--json"], &AT_3_M[..], &["--calibration", file]].concat();
+    let document = verify(folder.path(), &given("c.toml")).json();
+    assert_eq!(document["decision"], "conforms", "{document:#}");
+    verify(folder.path(), &given("d.toml")).refused(3, &["d.toml", "CR-8"]);
 }
 
 #[test]
@@ -412,7 +502,7 @@ fn nonsense_is_refused() {
         &["a", "--alignment", "coaxial"],
         &["a", "--distance", "0.1", "--alignment", "coaxial"],
         &["a", "--distance", "nan", "--alignment", "coaxial"],
-        &["a", "--distance", "3", "--alignment", "coaxial", "--distance-u", "2"],
+        &["a", "--distance", "3", "--alignment", "coaxial", "--u-distance", "2"],
         &["a", "--risk", "50"],
         &["a", "--risk", "nan"],
         &["a", "--built", "1994", "--limits", "en-282"],
@@ -460,4 +550,14 @@ fn a_drifting_carrier_close_to_the_limit_is_undecided() {
     assert_eq!(carrier["decision"], "undecided", "{carrier}");
     assert!(carrier["advice"].as_str().unwrap().contains("temperature"), "{carrier}");
     assert!(run.stdout.contains("the carrier drifts"), "{run:?}");
+    assert!(run.stdout.contains("drifts out of its band within the capture"), "{run:?}");
+    // At 457 003.3 Hz in the end, and 77 Hz more at 0.11 Hz a second: 11.6 minutes.
+    let slowly = |t: &mut Transmitter| (t.carrier_hz, t.drift_hz_per_s) = (457_000.0, 0.11);
+    let (_, document) = judged(&changed(unit(1e-6), slowly), &[]);
+    let notes = document["notes"].to_string();
+    assert!(notes.contains("leaves its band 12 min after"), "{notes}");
+    // 149 Hz more at 0.04 Hz a second take longer than an hour.
+    let hardly = |t: &mut Transmitter| (t.carrier_hz, t.drift_hz_per_s) = (456_930.0, 0.04);
+    let (_, document) = judged(&changed(unit(1e-6), hardly), &[]);
+    assert!(!document["notes"].to_string().contains("leaves its band"), "{document:#}");
 }

@@ -35,16 +35,8 @@ pub fn apply(capture: &mut Capture, file: &Path, calibration: &Calibration) -> R
             scale.step
         ));
     }
-    capture.calibration = calibration.for_analysis(scale);
-    let global = &mut capture.meta.global;
-    global.field_per_count = Some(scale.field_per_count.clone());
-    global.field_per_count_u_rel = Some(scale.u_rel.clone());
-    global.field_per_count_u_common_rel = scale.u_common_rel;
-    global.clock_offset_ppm = calibration.clock_offset_ppm;
-    global.clock_offset_u_ppm = calibration.clock_offset_u_ppm;
-    global.axes = calibration.axes.map(|axes| serde_json::json!(axes));
-    global.calibration = Some(calibration.made());
-    Ok(())
+    calibration.put_into(scale, &mut capture.meta.global);
+    capture.read_calibration()
 }
 
 /// What a person must know of the age of the calibration that a capture has, on
@@ -52,14 +44,14 @@ pub fn apply(capture: &mut Capture, file: &Path, calibration: &Calibration) -> R
 pub fn age_concerns(capture: &Capture) -> Vec<String> {
     let Some(made) = &capture.meta.global.calibration else { return Vec::new() };
     let Some(day) = recorded_on(capture) else { return Vec::new() };
-    let name = capture.paths.meta.display();
     let told = concerns(&made.date, made.expires.as_deref(), day);
-    told.into_iter().map(|concern| format!("{name}: {concern}")).collect()
+    told.iter().map(ToString::to_string).collect()
 }
 
-/// The day on which a capture was begun, UTC.
-pub(super) fn recorded_on(capture: &Capture) -> Option<Date> {
-    capture.started().map(|at| at.to_zoned_datetime(TimeZone::UTC).date())
+/// The day on which a capture was begun, where this computer stands: the day that
+/// calibrations are dated by.
+fn recorded_on(capture: &Capture) -> Option<Date> {
+    capture.started().map(|at| at.to_zoned_datetime(TimeZone::system()).date())
 }
 
 /// What a capture states of the receiver.

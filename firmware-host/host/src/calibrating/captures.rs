@@ -2,8 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use coilrig_analysis::calibration::noise::{NoNoise, Noise, NoiseMeter};
+use coilrig_analysis::calibration::noise::{self, NoNoise, Noise};
 use coilrig_analysis::calibration::signal::{Ear, Kind, ReferenceSignal};
+use coilrig_analysis::calibration::slow::Slow;
 
 use super::apply::in_use;
 use crate::calibration::records::RawReading;
@@ -126,13 +127,13 @@ fn listen_to(path: &Path, origin: &mut Origin) -> Result<Listened> {
 /// anything but noise in them.
 pub fn noise(captures: &[PathBuf], origin: &mut Origin) -> Result<(Noise, Vec<String>)> {
     each_once(captures)?;
-    let mut meter: Option<NoiseMeter> = None;
+    let mut slow: Option<Slow> = None;
     let mut warnings = Vec::new();
     let mut names = Vec::new();
     for path in captures {
         let capture = open(path, origin)?;
         let place = capture.paths.meta.display().to_string();
-        let meter = meter.get_or_insert_with(|| NoiseMeter::new(capture.format));
+        let slow = slow.get_or_insert_with(|| Slow::new(capture.format));
         let mut analyser = coilrig_analysis::signal::Analyser::new(
             capture.format,
             coilrig_analysis::signal::Calibration::default(),
@@ -143,15 +144,15 @@ pub fn noise(captures: &[PathBuf], origin: &mut Origin) -> Result<(Noise, Vec<St
         }
         let streamed = capture.stream(|piece| match piece {
             Piece::Samples(samples) => {
-                meter.push(samples);
+                slow.push(samples);
                 analyser.push(samples, &mut |_| ());
             }
             Piece::Gap(missing) => {
-                meter.gap(missing);
+                slow.gap(missing);
                 analyser.gap(missing, &mut |_| ());
             }
         })?;
-        meter.gap(0);
+        slow.gap(0);
         check_level(&capture, streamed.clipped)?;
         let measurement = analyser.finish(&mut |_| ());
         if let Some(unit) = measurement.transmitters.first() {
@@ -165,7 +166,7 @@ pub fn noise(captures: &[PathBuf], origin: &mut Origin) -> Result<(Noise, Vec<St
         warnings.extend(capture.warnings.clone());
         names.push(place);
     }
-    let Some(meter) = meter else { return Err(no_capture()) };
+    let Some(slow) = slow else { return Err(no_capture()) };
     let refuse = |e: NoNoise| {
         let remedy = match e {
             NoNoise::Short { .. } => "record a minute with nothing on",
@@ -174,7 +175,7 @@ pub fn noise(captures: &[PathBuf], origin: &mut Origin) -> Result<(Noise, Vec<St
         };
         Error::file(names.join(", "), e.to_string(), remedy)
     };
-    Ok((meter.finish().map_err(refuse)?, warnings))
+    Ok((noise::measure(&slow).map_err(refuse)?, warnings))
 }
 
 const SWITCH_OFF: &str = "switch off everything that sends, go away from computers, chargers and \

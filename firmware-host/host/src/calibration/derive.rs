@@ -139,7 +139,7 @@ impl Calibration {
         let field_per_count: Vec<f64> = all.iter().map(|s| s.field_per_count.value).collect();
         // With a value stated by hand nobody knows what they share.
         let is_measured = measured[..channels.min(3)].iter().all(Option::is_some);
-        let common = assembly::common_u_rel(&known, channels, self.is_one_source(step));
+        let common = assembly::common_u_rel(&known, self.is_one_source(step));
         let noise = self.noises.iter().rfind(|n| n.gain_step == step);
         let noise: Option<Vec<f64>> =
             noise.filter(|noise| noise.counts_rthz.len() == channels).map(|noise| {
@@ -149,7 +149,7 @@ impl Calibration {
         Some(GainStep {
             step,
             u_rel: all.iter().map(|s| s.field_per_count.u_rel()).collect(),
-            u_common_rel: (is_measured && channels > 1).then_some(common),
+            u_common_rel: common.filter(|_| is_measured && channels > 1),
             degrees_of_freedom: Some(all.iter().map(|s| s.degrees_of_freedom).collect()),
             smallest_field_a_per_m: loudest.map(|n| noise::smallest_field_a_per_m(channels, n)),
             noise_a_per_m_rthz: noise,

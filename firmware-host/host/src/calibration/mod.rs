@@ -15,7 +15,8 @@
 //! step = 0
 //! field_per_count = [2.1e-9, 2.0e-9, 2.2e-9]   # A/m RMS, one per channel
 //! u_rel = [0.03, 0.03, 0.03]                   # relative standard uncertainty
-//! u_common_rel = 0.02               # optional; part of u_rel that all channels share
+//! u_common_rel = 0.02               # optional; part of u_rel that all channels share,
+//!                                   # all of it when absent
 //! degrees_of_freedom = [12.0, 15.0, inf]       # optional, as all below
 //! noise_a_per_m_rthz = [1.2e-9, 1.4e-9, 1.8e-9]
 //! smallest_field_a_per_m = 4.1e-8
@@ -28,6 +29,7 @@
 
 pub mod age;
 mod derive;
+mod file;
 mod fit;
 pub mod records;
 
@@ -35,7 +37,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use crate::capture::meta::CalibrationMade;
+use crate::capture::meta::{CalibrationMade, Global};
 use crate::error::{Error, Result};
 use crate::{files, toml_file};
 
@@ -48,7 +50,7 @@ pub const FORMAT: &str = "coilrig-calibration/1";
 
 /// The calibration of one receiver.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(try_from = "Unchecked")]
+#[serde(try_from = "file::Unchecked")]
 pub struct Calibration {
     format: String,
     /// Serial number of the receiver.
@@ -107,7 +109,7 @@ pub struct Calibration {
 
 /// The scale of one gain step.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(try_from = "UncheckedStep")]
+#[serde(try_from = "file::UncheckedStep")]
 pub struct GainStep {
     /// Number of the step, from 0.
     pub step: u8,
@@ -115,7 +117,7 @@ pub struct GainStep {
     pub field_per_count: Vec<f64>,
     /// Relative standard uncertainty of each `field_per_count`.
     pub u_rel: Vec<f64>,
-    /// Part of each `u_rel` that all channels share.
+    /// Part of each `u_rel` that all channels share; see [`shared_u_rel`] when absent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub u_common_rel: Option<f64>,
     /// Degrees of freedom of each `u_rel`.
@@ -167,7 +169,7 @@ impl Calibration {
         let text = toml::to_string(self).map_err(|e| {
             Error::file(path.display(), format!("cannot be written: {e}"), "check its numbers")
         })?;
-        files::write_whole(path, text.as_bytes())
+        files::write_whole(path, with_powers_of_ten(&text).as_bytes())
     }
 
     /// The scale of a gain step, when it was calibrated.
@@ -183,14 +185,28 @@ impl Calibration {
             && self.noises.is_empty())
     }
 
-    /// What a capture keeps of where its calibration comes from.
-    pub fn made(&self) -> CalibrationMade {
-        CalibrationMade {
+    /// Write it, at a gain step, into the metadata of a capture.
+    pub fn put_into(&self, scale: &GainStep, global: &mut Global) {
+        global.field_per_count = Some(scale.field_per_count.clone());
+        global.field_per_count_u_rel = Some(scale.u_rel.clone());
+        global.field_per_count_u_common_rel = scale.u_common_rel;
+        global.clock_offset_ppm = self.clock_offset_ppm;
+        global.clock_offset_u_ppm = self.clock_offset_u_ppm;
+        global.axes = self.axes.map(|axes| serde_json::json!(axes));
+        // JSON has no infinity.
+        let finite = |freedom: &f64| freedom.is_finite().then_some(*freedom);
+        global.calibration = Some(CalibrationMade {
             date: self.date.clone(),
             expires: self.expires.clone(),
             method: Some(self.method.clone()),
+            field_degrees_of_freedom: scale
+                .degrees_of_freedom
+                .as_ref()
+                .map(|all| all.iter().map(finite).collect()),
+            clock_degrees_of_freedom: self.clock_degrees_of_freedom.as_ref().and_then(finite),
+            axes_u: self.axes_u,
             other: serde_json::Map::new(),
-        }
+        });
     }
 
     /// What of it goes into the analysis of samples at a gain step.
@@ -198,7 +214,7 @@ impl Calibration {
         coilrig_analysis::signal::Calibration {
             field_per_count: Some(scale.field_per_count.clone()),
             field_per_count_u_rel: Some(scale.u_rel.clone()),
-            field_per_count_u_common_rel: scale.u_common_rel,
+            field_per_count_u_common_rel: shared_u_rel(scale.u_common_rel, &scale.u_rel),
             clock_offset_ppm: self.clock_offset_ppm,
             clock_offset_u_ppm: self.clock_offset_u_ppm,
             axes: self.axes,
@@ -206,208 +222,32 @@ impl Calibration {
     }
 }
 
-/// [`Calibration`] as it stands in the file.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Unchecked {
-    #[serde(deserialize_with = "known_format")]
-    format: String,
-    receiver: String,
-    date: String,
-    expires: Option<String>,
-    by: Option<String>,
-    temperature_c: Option<f64>,
-    method: String,
-    clock_offset_ppm: Option<f64>,
-    #[serde(default, deserialize_with = "not_negative")]
-    clock_offset_u_ppm: Option<f64>,
-    clock_degrees_of_freedom: Option<f64>,
-    axes: Option<[[f64; 3]; 3]>,
-    axes_u: Option<[[f64; 3]; 3]>,
-    channels: Option<usize>,
-    #[serde(default)]
-    gain_step: Vec<GainStep>,
-    #[serde(default)]
-    reference: Vec<ReferenceRecord>,
-    #[serde(default)]
-    rotation: Vec<RotationRecord>,
-    #[serde(default)]
-    clock: Vec<ClockRecord>,
-    #[serde(default)]
-    noise: Vec<NoiseRecord>,
-    stated: Option<Stated>,
+/// Small numbers of a TOML text as 2.1e-9 in place of 0.0000000021, for those who read
+/// it. Lines with text in them stay as they are.
+fn with_powers_of_ten(text: &str) -> String {
+    let number = |word: &str| match word.parse::<f64>() {
+        Ok(value) if value != 0.0 && value.abs() < 1e-3 => format!("{value:e}"),
+        _ => word.to_owned(),
+    };
+    let line = |line: &str| -> String {
+        let words = line.split_inclusive([' ', ',', '[', ']', '\n']);
+        words
+            .map(|word| {
+                let bare = word.trim_end_matches([' ', ',', '[', ']', '\n']);
+                number(bare) + &word[bare.len()..]
+            })
+            .collect()
+    };
+    text.split_inclusive('\n')
+        .map(|l| if l.contains('"') { l.to_owned() } else { line(l) })
+        .collect()
 }
 
-impl TryFrom<Unchecked> for Calibration {
-    type Error = String;
-
-    fn try_from(file: Unchecked) -> std::result::Result<Self, String> {
-        let calibration = Self {
-            format: file.format,
-            receiver: file.receiver,
-            date: file.date,
-            expires: file.expires,
-            by: file.by,
-            temperature_c: file.temperature_c,
-            method: file.method,
-            clock_offset_ppm: file.clock_offset_ppm,
-            clock_offset_u_ppm: file.clock_offset_u_ppm,
-            clock_degrees_of_freedom: file.clock_degrees_of_freedom,
-            axes: file.axes,
-            axes_u: file.axes_u,
-            channels: file.channels,
-            gain_steps: file.gain_step,
-            references: file.reference,
-            rotations: file.rotation,
-            clocks: file.clock,
-            noises: file.noise,
-            stated: file.stated,
-        };
-        calibration.hangs_together()?;
-        Ok(calibration)
-    }
-}
-
-impl Calibration {
-    fn hangs_together(&self) -> std::result::Result<(), String> {
-        if self.gain_steps.is_empty() && !self.has_records() {
-            return Err("holds no [[gain_step]]".into());
-        }
-        if self.clock_offset_ppm.is_some() != self.clock_offset_u_ppm.is_some() {
-            return Err(
-                "clock_offset_ppm and clock_offset_u_ppm go together: one is missing".into()
-            );
-        }
-        let Some(first) = self.gain_steps.first() else { return Ok(()) };
-        let channels = first.field_per_count.len();
-        if self.channels.is_some_and(|stated| stated != channels) {
-            return Err(format!(
-                "channels is {}, but field_per_count has {channels}",
-                self.channels.unwrap_or(0)
-            ));
-        }
-        for (place, entry) in self.gain_steps.iter().enumerate() {
-            if entry.field_per_count.len() != channels {
-                return Err(format!(
-                    "gain step {} has another number of channels than step {}",
-                    entry.step, first.step
-                ));
-            }
-            if self.gain_steps[..place].iter().any(|earlier| earlier.step == entry.step) {
-                return Err(format!("gain step {} stands there twice", entry.step));
-            }
-        }
-        if self.axes.is_some() && channels != 3 {
-            return Err("axes are for a receiver of three channels".into());
-        }
-        // What is written into a capture must be what can be measured with.
-        for step in &self.gain_steps {
-            self.for_analysis(step)
-                .check(channels)
-                .map_err(|e| format!("gain step {} {e}", step.step))?;
-        }
-        Ok(())
-    }
-}
-
-/// [`GainStep`] as it stands in the file.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct UncheckedStep {
-    step: u8,
-    #[serde(deserialize_with = "scales")]
-    field_per_count: Vec<f64>,
-    #[serde(deserialize_with = "relative_uncertainties")]
-    u_rel: Vec<f64>,
-    u_common_rel: Option<f64>,
-    degrees_of_freedom: Option<Vec<f64>>,
-    noise_a_per_m_rthz: Option<Vec<f64>>,
-    smallest_field_a_per_m: Option<f64>,
-}
-
-impl TryFrom<UncheckedStep> for GainStep {
-    type Error = String;
-
-    fn try_from(entry: UncheckedStep) -> std::result::Result<Self, String> {
-        let UncheckedStep {
-            step,
-            field_per_count,
-            u_rel,
-            u_common_rel,
-            degrees_of_freedom,
-            noise_a_per_m_rthz,
-            smallest_field_a_per_m,
-        } = entry;
-        let lists = [
-            ("u_rel", Some(&u_rel)),
-            ("degrees_of_freedom", degrees_of_freedom.as_ref()),
-            ("noise_a_per_m_rthz", noise_a_per_m_rthz.as_ref()),
-        ];
-        for (name, list) in lists {
-            if list.is_some_and(|list| list.len() != field_per_count.len()) {
-                return Err(format!("gain step {step}: {name} is not as long as field_per_count"));
-            }
-        }
-        Ok(Self {
-            step,
-            field_per_count,
-            u_rel,
-            u_common_rel,
-            degrees_of_freedom,
-            noise_a_per_m_rthz,
-            smallest_field_a_per_m,
-        })
-    }
-}
-
-fn known_format<'de, D: serde::Deserializer<'de>>(
-    deserializer: D,
-) -> std::result::Result<String, D::Error> {
-    let format = String::deserialize(deserializer)?;
-    if format == FORMAT {
-        Ok(format)
-    } else {
-        Err(serde::de::Error::custom(format!("format is \"{format}\", not \"{FORMAT}\"")))
-    }
-}
-
-fn not_negative<'de, D: serde::Deserializer<'de>>(
-    deserializer: D,
-) -> std::result::Result<Option<f64>, D::Error> {
-    let value = f64::deserialize(deserializer)?;
-    if is_uncertainty(value) {
-        Ok(Some(value))
-    } else {
-        Err(serde::de::Error::custom("an uncertainty must not be negative"))
-    }
-}
-
-fn scales<'de, D: serde::Deserializer<'de>>(
-    deserializer: D,
-) -> std::result::Result<Vec<f64>, D::Error> {
-    let scales = Vec::<f64>::deserialize(deserializer)?;
-    if !matches!(scales.len(), 1 | 3) {
-        return Err(serde::de::Error::custom("one number per channel is wanted, 1 or 3"));
-    }
-    if !scales.iter().all(|&scale| scale.is_finite() && scale > 0.0) {
-        return Err(serde::de::Error::custom("field_per_count must be above zero"));
-    }
-    Ok(scales)
-}
-
-fn relative_uncertainties<'de, D: serde::Deserializer<'de>>(
-    deserializer: D,
-) -> std::result::Result<Vec<f64>, D::Error> {
-    let uncertainties = Vec::<f64>::deserialize(deserializer)?;
-    if uncertainties.iter().all(|&u| is_uncertainty(u)) {
-        Ok(uncertainties)
-    } else {
-        Err(serde::de::Error::custom("an uncertainty must not be negative"))
-    }
-}
-
-fn is_uncertainty(u: f64) -> bool {
-    u.is_finite() && u >= 0.0
+/// Part of each of `u_rel` that all channels share: as stated, and all that they can
+/// share where nobody says. Most receivers are calibrated in one field, and what is
+/// wrong with it does not average out over the axes (JCGM 100, 5.2.5 and F.1.2.3).
+pub fn shared_u_rel(stated: Option<f64>, u_rel: &[f64]) -> Option<f64> {
+    stated.or_else(|| u_rel.iter().copied().reduce(f64::min))
 }
 
 #[cfg(test)]
@@ -448,6 +288,8 @@ u_rel = [0.04, 0.03, 0.03]
         let path = folder.path().join("c.toml");
         calibration.save(&path).unwrap();
         assert_eq!(Calibration::load(&path).unwrap(), calibration);
+        let text = std::fs::read_to_string(&path).unwrap();
+        assert!(text.contains("[2.1e-9, 2e-9, 2.2e-9]"), "{text}");
         assert_eq!(calibration.gain_step(2).unwrap().u_rel, [0.04, 0.03, 0.03]);
         assert_eq!(calibration.gain_step(1), None);
     }

@@ -26,7 +26,7 @@ pub struct Meta {
 }
 
 /// The `global` object.
-#[derive(Clone, Debug, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Global {
     /// `ci16_le` or `cf32_le`.
     #[serde(rename = "core:datatype")]
@@ -55,7 +55,8 @@ pub struct Global {
     /// Relative standard uncertainty of each `field_per_count`.
     #[serde(rename = "coilrig:field_per_count_u_rel", skip_serializing_if = "Option::is_none")]
     pub field_per_count_u_rel: Option<Vec<f64>>,
-    /// Part of each `field_per_count_u_rel` that all channels share.
+    /// Part of each `field_per_count_u_rel` that all channels share; all of it when
+    /// absent.
     #[serde(rename = "coilrig:field_per_count_u_common_rel")]
     #[serde(skip_serializing_if = "Option::is_none")]
     pub field_per_count_u_common_rel: Option<f64>,
@@ -102,6 +103,16 @@ pub struct CalibrationMade {
     /// How it was done.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub method: Option<String>,
+    /// Degrees of freedom of each `field_per_count_u_rel`, null for one that is not
+    /// doubted.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub field_degrees_of_freedom: Option<Vec<Option<f64>>>,
+    /// Degrees of freedom of `clock_offset_u_ppm`; absent when it is not doubted.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clock_degrees_of_freedom: Option<f64>,
+    /// Standard uncertainty of each element of `axes`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub axes_u: Option<[[f64; 3]; 3]>,
     #[serde(flatten)]
     #[allow(missing_docs)]
     pub other: Map<String, Value>,

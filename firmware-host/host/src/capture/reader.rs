@@ -5,8 +5,10 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use coilrig_analysis::signal::{Calibration, FormatError, StreamFormat};
+use coilrig_analysis::verification::CalibrationDetail;
 use num_complex::Complex32;
 
+use crate::calibration::shared_u_rel;
 use crate::capture::meta::{Meta, Paths};
 use crate::error::{Error, Result};
 
@@ -24,6 +26,8 @@ pub struct Capture {
     pub format: StreamFormat,
     /// What its counts mean.
     pub calibration: Calibration,
+    /// How well that is known beyond its standard uncertainties.
+    pub detail: CalibrationDetail,
     /// Things a person should know that do not keep it from being used.
     pub warnings: Vec<String>,
     sample: Sample,
@@ -98,7 +102,19 @@ impl Capture {
         let mut warnings = Vec::new();
         let frames = count_frames(&paths, sample.bytes() * axes, &mut warnings)?;
         let gaps = gaps(&meta, frames, &format, &at)?;
-        Ok(Self { paths, meta, format, calibration, warnings, sample, frames, gaps })
+        let detail = detail(&meta);
+        Ok(Self { paths, meta, format, calibration, detail, warnings, sample, frames, gaps })
+    }
+
+    /// Take from the metadata anew what its counts mean.
+    ///
+    /// # Errors
+    /// A calibration that is none, with its field.
+    pub fn read_calibration(&mut self) -> Result<()> {
+        let at = |field: &str| format!("{}, {field}", self.paths.meta.display());
+        self.calibration = calibration(&self.meta, &at)?;
+        self.detail = detail(&self.meta);
+        Ok(())
     }
 
     /// Counts that the samples were rounded to; `None` for floating point.
@@ -257,11 +273,25 @@ fn calibration(meta: &Meta, at: &dyn Fn(&str) -> String) -> Result<Calibration> 
     Ok(Calibration {
         field_per_count: global.field_per_count.clone(),
         field_per_count_u_rel: global.field_per_count_u_rel.clone(),
-        field_per_count_u_common_rel: global.field_per_count_u_common_rel,
+        field_per_count_u_common_rel: shared_u_rel(
+            global.field_per_count_u_common_rel,
+            global.field_per_count_u_rel.as_deref().unwrap_or(&[]),
+        ),
         clock_offset_ppm: global.clock_offset_ppm,
         clock_offset_u_ppm: global.clock_offset_u_ppm,
         axes: axes.transpose()?,
     })
+}
+
+fn detail(meta: &Meta) -> CalibrationDetail {
+    let Some(made) = &meta.global.calibration else { return CalibrationDetail::default() };
+    let freedom = |stated: &Option<f64>| stated.unwrap_or(f64::INFINITY);
+    let of_field = made.field_degrees_of_freedom.as_ref();
+    CalibrationDetail {
+        field_degrees_of_freedom: of_field.map(|all| all.iter().map(freedom).collect()),
+        clock_degrees_of_freedom: made.clock_degrees_of_freedom,
+        axes_u: made.axes_u,
+    }
 }
 
 /// Three rows of three, or nine numbers row by row.

@@ -284,21 +284,8 @@ mod tests {
             version: crate::capture::meta::SIGMF_VERSION.into(),
             num_channels: Some(channels),
             recorder: Some("coilrig".into()),
-            hardware: None,
             extensions: Some(vec![Extension::coilrig()]),
-            field_per_count: None,
-            field_per_count_u_rel: None,
-            field_per_count_u_common_rel: None,
-            clock_offset_ppm: None,
-            clock_offset_u_ppm: None,
-            axes: None,
-            calibration: None,
-            receiver: None,
-            gain_step: None,
-            temperature_c: None,
-            unit: None,
-            note: None,
-            other: serde_json::Map::new(),
+            ..Global::default()
         }
     }
 

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use clap::Args;
 
-use super::{CAUTIONS, Outcome};
+use super::{CAUTIONS, Outcome, load_for_captures};
 use crate::calibration::Calibration;
 use crate::error::{Error, Result};
 use crate::measuring::{self, Keep, Measured};
@@ -74,11 +74,7 @@ pub fn run(args: &Measure) -> Result<Outcome> {
     }
     let rows_s = args.over_time.as_ref().map(|_| args.every);
     let keep = Keep { pulses: args.annotate, rows_s, ..Keep::default() };
-    let calibration = match &args.calibration {
-        // Its age is held against the day of each recording, not against today.
-        Some(path) => Some((path.clone(), Calibration::load(path)?)),
-        None => None,
-    };
+    let calibration = load_for_captures(args.calibration.as_deref())?;
     for result in measure_all(&args.captures, keep, calibration.as_ref()) {
         match result {
             Ok(measured) => all.push(measured),

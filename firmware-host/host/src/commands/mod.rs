@@ -1,6 +1,6 @@
 //! One file a command.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -71,6 +71,12 @@ fn load_calibration(path: &Path) -> Result<Calibration> {
     Calibration::load_for_use(path, jiff::ZonedDateTime::now().date(), |concern| {
         eprintln!("coilrig: {concern}");
     })
+}
+
+/// The calibration at `path` for captures that were made before: its age is held
+/// against the day of each, not against today.
+fn load_for_captures(path: Option<&Path>) -> Result<Option<(PathBuf, Calibration)>> {
+    path.map(|path| Ok((path.to_owned(), Calibration::load(path)?))).transpose()
 }
 
 /// Read the command line, run the command, say what happened.

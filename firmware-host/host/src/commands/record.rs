@@ -145,6 +145,9 @@ impl Display {
             Notice::Stalled => self.say("the receiver sends nothing; told it to start again"),
             Notice::Lost(why) => self.say(&format!("{why}; waiting for the receiver")),
             Notice::Back => self.say("the receiver is back, recording goes on"),
+            Notice::OtherTemperature { now_c, calibrated_c } => {
+                self.say(&recording::other_temperature(now_c, calibrated_c));
+            }
         }
     }
 

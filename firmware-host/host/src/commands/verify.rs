@@ -8,10 +8,10 @@ use clap::{Args, ValueEnum};
 use coilrig_analysis::conformity::{DEFAULT_RISK, Decision, Rule};
 use coilrig_analysis::verification::{Placement, Setup};
 
-use super::Outcome;
+use super::{Outcome, load_for_captures};
 use crate::error::{Error, Result};
 use crate::output::{sheet, verification};
-use crate::verifying::{self, Examined, Identity, Terms, UnitVerified};
+use crate::verifying::{self, Examined, Identity, Terms, UnitVerified, Unjudged};
 use crate::{files, limits_file};
 
 /// Judge a unit by a set of limits: conforms, does not conform, or undecided
@@ -25,6 +25,9 @@ pub struct Verify {
     /// SigMF recordings: the .sigmf-meta or .sigmf-data file, or the name of both
     #[arg(required = true, value_name = "CAPTURE")]
     captures: Vec<PathBuf>,
+    /// Calibration file of the receiver, in place of what the captures state
+    #[arg(long, value_name = "FILE")]
+    calibration: Option<PathBuf>,
     /// Limits: en-300-718-1, erc-70-03, ets-300-718, en-282, or a TOML file of your
     /// own [default: those of --built, or en-300-718-1]
     #[arg(long, value_name = "NAME|FILE")]
@@ -39,16 +42,17 @@ pub struct Verify {
     distance: Option<f64>,
     /// Standard uncertainty of the distance, in metres
     #[arg(long, value_name = "METRES", default_value_t = Setup::U_DISTANCE_M, requires = "distance")]
-    distance_u: f64,
+    u_distance: f64,
     /// How receiver and antenna stood
     #[arg(long, value_enum, value_name = "HOW", requires = "distance")]
     alignment: Option<Alignment>,
     /// Standard uncertainty of each tilt of an antenna, in degrees
     #[arg(long, value_name = "DEGREES", default_value_t = Setup::U_TILT_RAD.to_degrees(), requires = "distance")]
-    orientation_u: f64,
-    /// Standard uncertainty of the field for metal, wires and ground near by, in per cent
+    u_orientation: f64,
+    /// Standard uncertainty of the field for metal and wires near by, in per cent; the
+    /// ground is counted in by the distance
     #[arg(long, value_name = "PERCENT", default_value_t = 100.0 * Setup::U_SURROUNDINGS_REL, requires = "distance")]
-    surroundings_u: f64,
+    u_surroundings: f64,
     /// Greatest risk of a wrong decision, in per cent
     #[arg(long, value_name = "PERCENT", default_value_t = 100.0 * DEFAULT_RISK)]
     risk: f64,
@@ -105,19 +109,23 @@ impl From<Alignment> for Placement {
 /// Run the command.
 pub fn run(args: &Verify) -> Result<Outcome> {
     let terms = terms(args)?;
-    let (examined, errors) = examine_all(args)?;
+    let (examined, unjudged) = examine_all(args)?;
     let warnings = examined.iter().flat_map(|e| &e.measured.warnings);
     warnings.for_each(|warning| eprintln!("coilrig: {warning}"));
     let mut units: Vec<UnitVerified> = grouped(examined, args.batch)
         .into_iter()
         .map(|captures| UnitVerified::new(args.identity.clone(), captures, &terms))
+        .map(|unit| match unjudged.iter().any(|u| u.name == unit.name()) {
+            true => unit.in_part(),
+            false => unit,
+        })
         .collect();
     units.sort_by(|a, b| {
         let least = |u: &UnitVerified| u.verification.verdict.probability_of_conformity_at_least;
         b.decision().cmp(&a.decision()).then(least(a).total_cmp(&least(b)))
     });
     if let Some(path) = &args.sheet {
-        let page = sheet::html(&units, &terms, args.batch, args.budget)?;
+        let page = sheet::html(&units, &unjudged, &terms, args.batch, args.budget)?;
         files::write_whole(path, page.as_bytes())?;
         eprintln!("coilrig: wrote {}", path.display());
     }
@@ -126,15 +134,17 @@ pub fn run(args: &Verify) -> Result<Outcome> {
     } else if args.csv {
         verification::csv::csv(&units, &terms)?
     } else if args.batch {
-        verification::table::batch(&units, &terms)
+        verification::table::batch(&units, &unjudged, &terms)
     } else {
         units.iter().map(|u| verification::table::unit(u, &terms, args.budget)).collect()
     };
     std::io::stdout()
         .write_all(text.as_bytes())
         .map_err(|e| Error::io(Path::new("standard output"), "write to", &e))?;
-    if let Some(error) = errors {
-        return Err(error);
+    let mut errors = unjudged.into_iter().map(|u| u.error).collect::<Vec<_>>();
+    if let Some(last) = errors.pop() {
+        errors.iter().for_each(|error| eprintln!("coilrig: {error}"));
+        return Err(last);
     }
     match units.iter().any(|u| u.decision() == Decision::DoesNotConform) {
         true => Ok(Outcome::NotConforming),
@@ -149,9 +159,9 @@ fn terms(args: &Verify) -> Result<Terms> {
     })?;
     let setup = match (args.distance, args.alignment) {
         (Some(distance_m), Some(alignment)) => Some(Setup {
-            u_distance_m: args.distance_u,
-            u_tilt_rad: args.orientation_u.to_radians(),
-            u_surroundings_rel: 0.01 * args.surroundings_u,
+            u_distance_m: args.u_distance,
+            u_tilt_rad: args.u_orientation.to_radians(),
+            u_surroundings_rel: 0.01 * args.u_surroundings,
             ..Setup::at(distance_m, alignment.into())
         }),
         _ => None,
@@ -171,24 +181,26 @@ fn terms(args: &Verify) -> Result<Terms> {
 }
 
 /// All captures, in order. In a batch one bad capture must not cost the results of
-/// the others: its error comes last.
-fn examine_all(args: &Verify) -> Result<(Vec<Examined>, Option<Error>)> {
-    let mut good = Vec::new();
-    let mut bad: Option<Error> = None;
+/// the others.
+fn examine_all(args: &Verify) -> Result<(Vec<Examined>, Vec<Unjudged>)> {
+    let (mut good, mut bad) = (Vec::new(), Vec::new());
+    let calibration = load_for_captures(args.calibration.as_deref())?;
     for path in &args.captures {
-        match verifying::examine(path, args.transmitter.as_deref()) {
+        match verifying::examine(path, args.transmitter.as_deref(), calibration.as_ref()) {
             Ok(examined) => good.push(examined),
             Err(error) if !args.batch => return Err(error),
-            Err(error) => {
-                if let Some(earlier) = bad.replace(error) {
-                    eprintln!("coilrig: {earlier}");
-                }
-            }
+            Err(error) => bad.push(Unjudged::new(path, error)),
         }
     }
-    match bad {
-        Some(error) if good.is_empty() => Err(error),
-        bad => Ok((good, bad)),
+    match bad.pop() {
+        Some(last) if good.is_empty() => {
+            bad.iter().for_each(|unjudged| eprintln!("coilrig: {}", unjudged.error));
+            Err(last.error)
+        }
+        last => {
+            bad.extend(last);
+            Ok((good, bad))
+        }
     }
 }
 

@@ -41,6 +41,20 @@ pub struct Receiver {
     pub gain_steps_db: Vec<f32>,
 }
 
+impl Receiver {
+    /// Refuse a gain step that it has not.
+    pub fn check_gain_step(&self, step: u8) -> crate::error::Result<()> {
+        let steps = self.gain_steps_db.len();
+        match usize::from(step) < steps {
+            true => Ok(()),
+            false => Err(Error::usage(
+                format!("gain step {step}: the receiver has steps 0 to {}", steps - 1),
+                "choose one of these",
+            )),
+        }
+    }
+}
+
 impl From<Hello<'_>> for Receiver {
     fn from(hello: Hello) -> Self {
         Self {

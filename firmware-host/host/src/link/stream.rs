@@ -94,13 +94,7 @@ impl Link {
 
     /// Set the gain; it is set again whenever the receiver comes back.
     pub async fn set_gain(&mut self, step: u8) -> Result<()> {
-        let steps = self.receiver.gain_steps_db.len();
-        if usize::from(step) >= steps {
-            return Err(Error::usage(
-                format!("gain step {step}: the receiver has steps 0 to {}", steps - 1),
-                "choose one of these",
-            ));
-        }
+        self.receiver.check_gain_step(step)?;
         self.ask(FromHost::SetGain(step)).await?;
         self.gain_step = Some(step);
         Ok(())

@@ -2,7 +2,7 @@
 
 use coilrig_analysis::uncertainty::Budget;
 use coilrig_analysis::units;
-use coilrig_analysis::verification::{Heard, as_measured};
+use coilrig_analysis::verification::as_measured;
 
 use super::columns::align;
 use crate::error::{Error, Result};
@@ -16,13 +16,7 @@ use crate::measuring::Measured;
 pub fn of_measurement(measured: &Measured) -> Result<String> {
     let mut text = String::new();
     for transmitter in &measured.measurement.transmitters {
-        let heard = Heard {
-            transmitter,
-            calibration: &measured.capture.calibration,
-            axes: measured.capture.format.axes,
-            duration_s: measured.measurement.duration_s,
-            clipped: measured.clipped,
-        };
+        let heard = measured.heard(transmitter);
         let budgets = as_measured::budgets(&heard).map_err(|why| {
             let place = format!("{}, {}", measured.capture.paths.meta.display(), transmitter.label);
             Error::file(place, why.0, "leave out --budget")

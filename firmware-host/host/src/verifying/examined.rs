@@ -1,12 +1,14 @@
 //! One capture, and the unit in it.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use coilrig_analysis::over_time::Row;
 use coilrig_analysis::signal::{Envelope, EnvelopeCollector, Pulse, Transmitter};
 use coilrig_analysis::verification::Heard;
 use coilrig_analysis::verification::behaviour::{Behaviour, behaviour};
 
+use crate::calibrating;
+use crate::calibration::Calibration;
 use crate::capture::reader::{Capture, Piece, shown};
 use crate::error::{Error, Result};
 use crate::measuring::{self, Keep, Measured};
@@ -29,32 +31,37 @@ pub struct Examined {
     pub behaviour: Behaviour,
 }
 
-/// Measure the capture at `path` and pick the unit in it: the transmitter of the
-/// label `asked`, or else the only one, or one far stronger than all others.
+/// Measure the capture at `path`, with a calibration out of the file named where one
+/// is given, and pick the unit in it: the transmitter of the label `asked`, or else
+/// the only one, or one far stronger than all others.
 ///
 /// # Errors
 ///
 /// A capture that cannot be measured, without a transmitter, without the one asked
 /// for, or with several that could be meant.
-pub fn examine(path: &Path, asked: Option<&str>) -> Result<Examined> {
+pub fn examine(
+    path: &Path,
+    asked: Option<&str>,
+    calibration: Option<&(PathBuf, Calibration)>,
+) -> Result<Examined> {
     let capture = Capture::open(path)?;
     let duration_s = capture.frames() as f64 / capture.format.sample_rate_hz;
     let rows_s = Some((duration_s / ROWS).max(LEAST_ROW_S));
-    let measured = measuring::measure(path, Keep { pulses: true, rows_s, ..Keep::default() })?;
+    let keep = Keep { pulses: true, rows_s, ..Keep::default() };
+    let measured = measuring::measure_with(path, keep, calibration)?;
     let (chosen, note) = choose(&measured, asked)?;
-    let mut examined = Examined {
-        chosen,
-        behaviour: behaviour(&heard(&measured, chosen), &rows_of(&measured, chosen)),
-        measured,
-    };
-    examined.behaviour.notes.extend(note);
-    Ok(examined)
+    let heard = measured.heard(&measured.measurement.transmitters[chosen]);
+    let mut behaviour = behaviour(&heard, &rows_of(&measured, chosen));
+    behaviour.notes.extend(note);
+    // A decision that rests on such a calibration must not be read without it.
+    behaviour.notes.extend(calibrating::age_concerns(&measured.capture));
+    Ok(Examined { chosen, behaviour, measured })
 }
 
 impl Examined {
     /// The unit as this capture has it.
     pub fn heard(&self) -> Heard<'_> {
-        heard(&self.measured, self.chosen)
+        self.measured.heard(self.transmitter())
     }
 
     /// The unit as measured.
@@ -95,16 +102,6 @@ impl Examined {
             Piece::Gap(missing) => collector.gap(missing),
         })?;
         Ok(collector.finish())
-    }
-}
-
-fn heard(measured: &Measured, chosen: usize) -> Heard<'_> {
-    Heard {
-        transmitter: &measured.measurement.transmitters[chosen],
-        calibration: &measured.capture.calibration,
-        axes: measured.capture.format.axes,
-        duration_s: measured.measurement.duration_s,
-        clipped: measured.clipped,
     }
 }
 

@@ -9,4 +9,4 @@ pub mod unit;
 
 pub use examined::{Examined, examine};
 pub use identity::Identity;
-pub use unit::{Terms, UnitVerified};
+pub use unit::{Terms, UnitVerified, Unjudged};

@@ -1,7 +1,10 @@
 //! A unit with its captures, judged.
 
+use std::path::Path;
+
 use coilrig_analysis::conformity::{Decision, Rule};
 use coilrig_analysis::limits::{LimitSet, Quantity, published};
+use coilrig_analysis::verification::behaviour::leaves_band;
 use coilrig_analysis::verification::temperature::{
     AtTemperature, OverTemperature, over_temperature,
 };
@@ -9,6 +12,8 @@ use coilrig_analysis::verification::{Heard, Setup, Verification, verify};
 
 use super::examined::Examined;
 use super::identity::Identity;
+use crate::capture::reader::{Capture, shown};
+use crate::error::Error;
 
 /// By what units are judged.
 #[derive(Clone, Debug)]
@@ -34,11 +39,36 @@ pub struct UnitVerified {
     pub newer: Option<(LimitSet, Verification)>,
     /// Over temperature, where the captures differ in it.
     pub over_temperature: Option<OverTemperature>,
+    /// All captures of it could be judged.
+    pub is_whole: bool,
+}
+
+/// A capture of a batch that nothing could be judged by.
+#[derive(Debug)]
+pub struct Unjudged {
+    /// The unit that it is of, or the capture where it does not say.
+    pub name: String,
+    /// Why.
+    pub error: Error,
+}
+
+impl Unjudged {
+    /// The capture at `path`.
+    pub fn new(path: &Path, error: Error) -> Self {
+        let unit = Capture::open(path).ok().and_then(|capture| capture.meta.global.unit);
+        Self { name: unit.unwrap_or_else(|| shown(path)), error }
+    }
 }
 
 impl UnitVerified {
     /// Judge the unit that all `captures` are of.
-    pub fn new(identity: Identity, captures: Vec<Examined>, terms: &Terms) -> Self {
+    pub fn new(identity: Identity, mut captures: Vec<Examined>, terms: &Terms) -> Self {
+        if let Some(band) = terms.set.bound(Quantity::Carrier) {
+            for capture in &mut captures {
+                let note = leaves_band(&capture.heard(), band);
+                capture.behaviour.notes.extend(note);
+            }
+        }
         let heard: Vec<Heard<'_>> = captures.iter().map(Examined::heard).collect();
         let by = |set: &LimitSet| verify(&heard, terms.setup.as_ref(), set, terms.rule);
         let verification = by(&terms.set);
@@ -51,7 +81,17 @@ impl UnitVerified {
             .filter_map(|c| Some(AtTemperature::of(&c.heard(), c.temperature_c()?)))
             .collect();
         let over_temperature = over_temperature(&points, terms.set.bound(Quantity::Carrier));
-        Self { identity, captures, verification, newer, over_temperature }
+        Self { identity, captures, verification, newer, over_temperature, is_whole: true }
+    }
+
+    /// The same where further captures of it could not be judged.
+    pub fn in_part(mut self) -> Self {
+        self.is_whole = false;
+        self.verification.verdict = self.verification.verdict.in_part();
+        if let Some((_, found)) = &mut self.newer {
+            found.verdict = found.verdict.in_part();
+        }
+        self
     }
 
     /// What the unit is called: as typed, as the capture has it, or as its file.

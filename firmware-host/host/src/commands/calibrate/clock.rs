@@ -8,8 +8,8 @@ use coilrig_analysis::reading::Reading;
 use coilrig_analysis::units;
 
 use super::super::Outcome;
-use super::common::{Common, Plan, above_zero, heard, refused, signals, warn, zero_or_more};
-use crate::calibrating::{self, Task, Update};
+use super::common::{Common, Heard, Plan, above_zero, heard, refused, signals, zero_or_more};
+use crate::calibrating::{self, Task};
 use crate::calibration::Record;
 use crate::calibration::records::{BudgetLine, ClockRecord};
 use crate::error::Result;
@@ -43,19 +43,21 @@ The generator transmits on a rescue frequency: never switch it on near a rescue.
 /// Compare the clock and add it to the file.
 pub fn run(args: &Clock) -> Result<Outcome> {
     let common = &args.common;
-    let plan = Plan { part: "clock", count: 3, seconds: 60.0, task: &Minutes };
-    let Some(gathered) = common.gather(&plan)? else { return Ok(Outcome::Done) };
-    let captures = &gathered.captures;
-    let mut origin = common.origin();
-    // The clock is the same at each gain step.
-    let listened = calibrating::listen(captures, &mut origin)?;
-    warn(&listened);
-    origin.gain_step = origin.gain_step.or(Some(0));
-    let update = Update::open(&common.out, &origin)?;
+    let plan = Plan {
+        part: "clock",
+        coils: 1,
+        is_of_any_gain: true,
+        count: 3,
+        seconds: 60.0,
+        task: &Minutes,
+    };
+    let Some(Heard { gathered, listened, update }) = common.listen(&plan)? else {
+        return Ok(Outcome::Done);
+    };
     let known_hz = Reading::new(args.frequency, args.u_frequency);
     let seen: Vec<_> = listened.iter().map(|l| l.signal.seen()).collect();
-    let budget =
-        clock::offset_ppm(known_hz, &seen).map_err(|e| refused(captures, &e, remedy(&e)))?;
+    let budget = clock::offset_ppm(known_hz, &seen)
+        .map_err(|e| refused(&gathered.captures, &e, remedy(&e)))?;
     let record = ClockRecord {
         offset_ppm: budget.value,
         u_offset_ppm: budget.u,

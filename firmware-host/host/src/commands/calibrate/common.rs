@@ -20,6 +20,10 @@ use crate::runtime;
 pub struct Plan<'a> {
     /// Name of the part, for files.
     pub part: &'a str,
+    /// Coils that the receiver must have, counted from x.
+    pub coils: usize,
+    /// Whether the result is the same at each gain step, so that none need be known.
+    pub is_of_any_gain: bool,
     /// Captures.
     pub count: usize,
     /// Length of each.
@@ -28,11 +32,34 @@ pub struct Plan<'a> {
     pub task: &'a dyn Task,
 }
 
+impl Plan<'_> {
+    /// Refuse a receiver of too few coils.
+    pub fn check_coils(&self, has: usize) -> Result<()> {
+        match self.coils <= has {
+            true => Ok(()),
+            false => Err(Error::usage(
+                format!("{}: the receiver has one coil, x", self.part),
+                "calibrate it by loop or pair with --axis x",
+            )),
+        }
+    }
+}
+
 /// Captures, and the series that they were recorded in.
 pub struct Gathered {
     /// The captures that count.
     pub captures: Vec<PathBuf>,
     session: Option<Session>,
+}
+
+/// Captures with their reference signals, and the file that the result goes into.
+pub struct Heard {
+    /// The captures.
+    pub gathered: Gathered,
+    /// Their signals.
+    pub listened: Vec<Listened>,
+    /// The file.
+    pub update: Update,
 }
 
 /// What the signal of a capture is, in a line.
@@ -115,14 +142,27 @@ impl Common {
         let mut session = None;
         let is_whole = runtime::run(async {
             let stop = runtime::stop_signal()?;
-            // A receiver that is not there is better known before a folder is.
-            let receiver = Link::open(port).await?.receiver().serial_number.clone();
+            // What cannot come to anything is better known before anybody records.
+            let link = Link::open(port).await?;
+            let (receiver, gain_step) = (link.receiver(), self.gain.unwrap_or(0));
+            receiver.check_gain_step(gain_step)?;
+            plan.check_coils(receiver.axes.into())?;
+            let serial = receiver.serial_number.clone();
+            Update::open(
+                &self.out,
+                &Origin {
+                    receiver: Some(serial.clone()),
+                    gain_step: Some(gain_step),
+                    channels: Some(receiver.axes.into()),
+                },
+            )?;
+            drop(link);
             let begun = session.insert(Session::open(
                 &self.folder_for(plan.part),
                 Setup {
                     part: plan.part.into(),
-                    receiver,
-                    gain_step: self.gain.unwrap_or(0),
+                    receiver: serial,
+                    gain_step,
                     count: self.count.map_or(plan.count, usize::from),
                 },
             )?);
@@ -136,6 +176,23 @@ impl Common {
         }
         let captures = session.as_ref().map(Session::kept).unwrap_or_default();
         Ok(Some(Gathered { captures, session }))
+    }
+
+    /// The reference signals of the captures to calibrate from. `None` when the person
+    /// stopped before all were there.
+    pub fn listen(&self, plan: &Plan<'_>) -> Result<Option<Heard>> {
+        let Some(gathered) = self.gather(plan)? else { return Ok(None) };
+        let mut origin = self.origin();
+        let listened = calibrating::listen(&gathered.captures, &mut origin)?;
+        for warning in listened.iter().flat_map(|l| &l.warnings) {
+            eprintln!("coilrig: {warning}");
+        }
+        plan.check_coils(origin.channels.unwrap_or(3))?;
+        if plan.is_of_any_gain {
+            origin.gain_step = origin.gain_step.or(Some(0));
+        }
+        let update = Update::open(&self.out, &origin)?;
+        Ok(Some(Heard { gathered, listened, update }))
     }
 
     fn folder_for(&self, part: &str) -> PathBuf {
@@ -176,13 +233,6 @@ impl Common {
         std::io::stdout()
             .write_all(text.as_bytes())
             .map_err(|e| Error::io(Path::new("standard output"), "write to", &e))
-    }
-}
-
-/// Say what a person should know of the captures.
-pub fn warn(listened: &[Listened]) {
-    for warning in listened.iter().flat_map(|l| &l.warnings) {
-        eprintln!("coilrig: {warning}");
     }
 }
 

@@ -10,9 +10,9 @@ use coilrig_analysis::units;
 
 use super::super::Outcome;
 use super::common::{
-    Common, Plan, above_zero, any_number, heard, refused, signals, warn, zero_or_more,
+    Common, Heard, Plan, above_zero, any_number, heard, refused, signals, zero_or_more,
 };
-use crate::calibrating::{self, Task, Update};
+use crate::calibrating::{self, Task};
 use crate::calibration::Record;
 use crate::calibration::records::{BudgetLine, ReferenceRecord};
 use crate::error::{Error, Result};
@@ -175,23 +175,20 @@ pub fn run(common: &Common, source: &Source, axis: usize) -> Result<Outcome> {
     source.check().map_err(|e| Error::usage(e.to_string(), "correct the options of the source"))?;
     let part = format!("{}-{}", name_of(source.arrangement), AXES[axis]);
     let task = Repeats { source, axis };
-    let plan = Plan { part: &part, count: 5, seconds: 10.0, task: &task };
-    let Some(gathered) = common.gather(&plan)? else { return Ok(Outcome::Done) };
-    let captures = &gathered.captures;
-    let mut origin = common.origin();
-    let listened = calibrating::listen(captures, &mut origin)?;
-    warn(&listened);
-    let channels = origin.channels.unwrap_or(3);
-    if axis >= channels {
-        return Err(Error::usage(
-            format!("--axis {}: the receiver has one coil, x", AXES[axis]),
-            "give --axis x",
-        ));
-    }
-    let update = Update::open(&common.out, &origin)?;
+    let plan = Plan {
+        part: &part,
+        coils: axis + 1,
+        is_of_any_gain: false,
+        count: 5,
+        seconds: 10.0,
+        task: &task,
+    };
+    let Some(Heard { gathered, listened, update }) = common.listen(&plan)? else {
+        return Ok(Outcome::Done);
+    };
     let repeats: Vec<_> = listened.iter().map(|l| l.signal.repeat()).collect();
     let budget = scale::field_per_count(source, &repeats, axis)
-        .map_err(|e| refused(captures, &e, remedy(&e)))?;
+        .map_err(|e| refused(&gathered.captures, &e, remedy(&e)))?;
     let record = ReferenceRecord {
         kind: source.arrangement,
         axis: AXES[axis].into(),

@@ -33,7 +33,14 @@ Example:
 
 /// Measure the noise and add it to the file.
 pub fn run(common: &Common) -> Result<Outcome> {
-    let plan = Plan { part: "noise", count: 1, seconds: 60.0, task: &Silence };
+    let plan = Plan {
+        part: "noise",
+        coils: 1,
+        is_of_any_gain: false,
+        count: 1,
+        seconds: 60.0,
+        task: &Silence,
+    };
     let Some(gathered) = common.gather(&plan)? else { return Ok(Outcome::Done) };
     let captures = &gathered.captures;
     let mut origin = common.origin();

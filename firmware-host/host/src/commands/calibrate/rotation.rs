@@ -7,11 +7,11 @@ use coilrig_analysis::calibration::rotation::{self, NoRotation};
 use coilrig_analysis::units;
 
 use super::super::Outcome;
-use super::common::{Common, Plan, heard, refused, signals, warn};
-use crate::calibrating::{self, Task, Update};
+use super::common::{Common, Heard, Plan, heard, refused, signals};
+use crate::calibrating::{self, Task};
 use crate::calibration::Record;
 use crate::calibration::records::RotationRecord;
-use crate::error::{Error, Result};
+use crate::error::Result;
 
 /// Gains and angles of the three coils, from turning the receiver in a steady field
 ///
@@ -40,22 +40,19 @@ The source transmits on a rescue frequency: never switch it on near a rescue.";
 
 /// Fit the coils to the turns and add them to the file.
 pub fn run(common: &Common) -> Result<Outcome> {
-    let plan = Plan { part: "rotation", count: 24, seconds: 5.0, task: &Turns };
-    let Some(gathered) = common.gather(&plan)? else { return Ok(Outcome::Done) };
-    let captures = &gathered.captures;
-    let mut origin = common.origin();
-    let listened = calibrating::listen(captures, &mut origin)?;
-    warn(&listened);
-    if origin.channels != Some(3) {
-        return Err(Error::file(
-            captures[0].display(),
-            "has one channel: one coil has no angle to others",
-            "calibrate it by loop or pair alone",
-        ));
-    }
-    let update = Update::open(&common.out, &origin)?;
+    let plan = Plan {
+        part: "rotation",
+        coils: 3,
+        is_of_any_gain: false,
+        count: 24,
+        seconds: 5.0,
+        task: &Turns,
+    };
+    let Some(Heard { gathered, listened, update }) = common.listen(&plan)? else {
+        return Ok(Outcome::Done);
+    };
     let turns: Vec<_> = listened.iter().map(|l| l.signal.turn()).collect();
-    let result = rotation::fit(&turns).map_err(|e| refused(captures, &e, remedy(&e)))?;
+    let result = rotation::fit(&turns).map_err(|e| refused(&gathered.captures, &e, remedy(&e)))?;
     let record = RotationRecord {
         gain_step: update.gain_step,
         made: common.about().made(),

@@ -8,21 +8,29 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::verification::{table, words};
 use crate::error::Result;
-use crate::verifying::{Terms, UnitVerified};
+use crate::measuring::counted;
+use crate::verifying::{Terms, UnitVerified, Unjudged};
 
 const STYLE: &str = include_str!("sheet.css");
 
-/// The page of all `units`, with their budgets if asked for.
+/// The page of all `units`, with their budgets if asked for, and of what else of a
+/// batch could not be judged.
 ///
 /// # Errors
 ///
 /// A picture that cannot be drawn, a capture that can no longer be read.
-pub fn html(units: &[UnitVerified], terms: &Terms, batch: bool, budget: bool) -> Result<String> {
+pub fn html(
+    units: &[UnitVerified],
+    unjudged: &[Unjudged],
+    terms: &Terms,
+    batch: bool,
+    budget: bool,
+) -> Result<String> {
     let sheets: Vec<Markup> =
         units.iter().map(|unit| page::sheet(unit, terms, budget)).collect::<Result<_>>()?;
     let title = match units {
         [one] if !batch => format!("{}: verification", one.name()),
-        all => format!("{} units: verification", all.len()),
+        all => format!("{}: verification", counted(all.len() as u64, "unit")),
     };
     let page = html! {
         (DOCTYPE)
@@ -34,7 +42,7 @@ pub fn html(units: &[UnitVerified], terms: &Terms, batch: bool, budget: bool) ->
                 style { (PreEscaped(STYLE)) }
             }
             body {
-                @if batch { (overview(units, terms)) }
+                @if batch { (overview(units, unjudged, terms)) }
                 @for sheet in &sheets { (sheet) }
             }
         }
@@ -43,16 +51,18 @@ pub fn html(units: &[UnitVerified], terms: &Terms, batch: bool, budget: bool) ->
 }
 
 /// All units of a batch.
-fn overview(units: &[UnitVerified], terms: &Terms) -> Markup {
-    let rows = table::batch_rows(units, words::value_alone);
+fn overview(units: &[UnitVerified], unjudged: &[Unjudged], terms: &Terms) -> Markup {
+    let rows = table::batch_rows(units, unjudged, words::value_alone);
     let (header, body) = rows.split_at(1);
+    let classes =
+        unjudged.iter().map(|_| "undecided").chain(units.iter().map(|u| class(u.decision())));
     html! {
         section.sheet {
-            h1 { (units.len()) " units by " (terms.set.title) }
+            h1 { (table::how_many(units, unjudged)) " by " (terms.set.title) }
             table.batch {
                 thead { @for row in header { tr { @for cell in row { th { (cell) } } } } }
-                tbody { @for (unit, row) in units.iter().zip(body) {
-                    tr class=(class(unit.decision())) {
+                tbody { @for (class, row) in classes.zip(body) {
+                    tr class=(class) {
                         @for (place, cell) in row.iter().enumerate() {
                             @if place < 2 { th { (cell) } } @else { td { (cell) } }
                         }

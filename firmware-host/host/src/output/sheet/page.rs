@@ -95,14 +95,20 @@ fn results(verification: &Verification, only_bounded: bool) -> Markup {
                     @match &judged.finding {
                         Ok(found) => {
                             @let expanded = found.budget.expanded(words::COVERAGE);
-                            td { (words::value(judged.quantity, found.budget.value, expanded.u)) }
-                            td { (format!("{:.2}", expanded.k)) }
+                            td data-label="measured ± U" {
+                                (words::value(judged.quantity, found.budget.value, expanded.u))
+                            }
+                            td data-label="k" { (format!("{:.2}", expanded.k)) }
                         }
                         Err(_) => { td {} td {} }
                     }
-                    td { @if let Some(bound) = &judged.bound { (words::limits(bound)) } }
-                    td.verdict data-decision=(decision) { (decision) }
-                    td { @if let Some(p) = probability(judged) { (words::probability(p)) } }
+                    td data-label="limits" {
+                        @if let Some(bound) = &judged.bound { (words::limits(bound)) }
+                    }
+                    td.verdict data-label="decision" data-decision=(decision) { (decision) }
+                    td data-label="probability to conform" {
+                        @if let Some(p) = probability(judged) { (words::probability(p)) }
+                    }
                 }
             } }
         }
@@ -137,6 +143,9 @@ fn remarks(unit: &UnitVerified) -> Vec<String> {
             ),
             Err(_) => {}
         }
+    }
+    if unit.verification.verdict.undecided_together {
+        all.push(words::UNDECIDED_TOGETHER.into());
     }
     all.extend(unit.over_temperature.as_ref().map(table::over_temperature));
     // A line for each capture, to keep it on one page.
@@ -212,6 +221,10 @@ fn receiver(capture: &Examined) -> String {
     let calibration = &recorded.calibration;
     let field = calibration.field_per_count_u_rel.as_ref().map(percent);
     parts.push(field.unwrap_or_else(|| "field not calibrated".into()));
+    if let Some(made) = &recorded.meta.global.calibration {
+        let until = made.expires.as_ref().map_or(String::new(), |day| format!(" until {day}"));
+        parts.push(format!("calibration of {}{until}", made.date));
+    }
     parts.push(calibration.clock_offset_u_ppm.map_or_else(
         || "clock not calibrated".into(),
         |u| format!("clock to {} ppm", units::significant(u, 2)),

@@ -3,13 +3,14 @@
 use coilrig_analysis::conformity::Decision;
 use coilrig_analysis::limits::{LimitSet, Quantity};
 use coilrig_analysis::units;
-use coilrig_analysis::verification::temperature::OverTemperature;
+use coilrig_analysis::verification::temperature::{OverTemperature, must_work_at};
 use coilrig_analysis::verification::{JudgedQuantity, UNTIL_DECIDED, Verification};
 
 use super::{cautions, words};
+use crate::measuring::counted;
 use crate::output::budget;
 use crate::output::columns::align;
-use crate::verifying::{Examined, Terms, UnitVerified};
+use crate::verifying::{Examined, Terms, UnitVerified, Unjudged};
 
 /// One unit: its decision, each quantity, what to do, what to know.
 pub fn unit(unit: &UnitVerified, terms: &Terms, with_budget: bool) -> String {
@@ -26,8 +27,7 @@ pub fn unit(unit: &UnitVerified, terms: &Terms, with_budget: bool) -> String {
         text += &remark(judged, unit.captures.len());
     }
     if unit.verification.verdict.undecided_together {
-        text += "Each quantity conforms, but together they could be wrong more often than the \
-                 risk allows: lower the uncertainties.\n";
+        text += &format!("{}\n", words::UNDECIDED_TOGETHER);
     }
     if unit.decision() == Decision::Undecided {
         text += &format!("{UNTIL_DECIDED}\n");
@@ -68,7 +68,7 @@ fn headline(unit: &UnitVerified, set: &LimitSet) -> String {
 /// How sure it is that a unit keeps all its limits.
 pub fn certainty(unit: &UnitVerified, set: &LimitSet) -> String {
     let least = unit.verification.verdict.probability_of_conformity_at_least;
-    match unit.verification.quantities.iter().any(not_judged) || set.in_part {
+    match unit.verification.quantities.iter().any(not_judged) || set.in_part || !unit.is_whole {
         true => "not all that it demands was judged".into(),
         false if unit.decision() == Decision::DoesNotConform => "not all limits are kept".into(),
         false => {
@@ -147,47 +147,64 @@ pub fn over_temperature(found: &OverTemperature) -> String {
         units::significant(found.from_c, 3),
         units::significant(found.to_c, 3)
     );
-    let mut leaves = |where_: &str, at: Option<coilrig_analysis::reading::Reading>| {
-        if let Some(at) = at {
-            text += &format!(
-                "; a straight line leaves the band {where_} {}",
-                units::plus_minus(at, "°C")
-            );
-        }
-    };
-    leaves("below", found.leaves_band_below_c);
-    leaves("above", found.leaves_band_above_c);
+    let ends = [("below", found.leaves_band_below_c), ("above", found.leaves_band_above_c)];
+    let leaves: Vec<String> = ends
+        .into_iter()
+        .filter_map(|(side, at)| Some((side, at?)))
+        .map(|(side, at)| {
+            let works = must_work_at(at.value);
+            let where_it_is_used = if works { ", where a unit must still work" } else { "" };
+            format!("{side} {}{where_it_is_used}", units::plus_minus(at, "°C"))
+        })
+        .collect();
+    if !leaves.is_empty() {
+        text += &format!("; a straight line leaves the band {}", leaves.join(", and "));
+    }
     text + " (± standard uncertainty; beyond the temperatures measured a warning, no finding)"
 }
 
-/// A batch: all units, a line each, in the order given.
-pub fn batch(units: &[UnitVerified], terms: &Terms) -> String {
-    let mut text = format!("{} units by {}\n\n", units.len(), words::about(&terms.set));
-    text += &align(&batch_rows(units, words::value));
+/// A batch: what could not be judged, then all units, a line each, in the order given.
+pub fn batch(units: &[UnitVerified], unjudged: &[Unjudged], terms: &Terms) -> String {
+    let mut text = format!("{} by {}\n\n", how_many(units, unjudged), words::about(&terms.set));
+    text += &align(&batch_rows(units, unjudged, words::value));
     for unit in units {
+        let mut say = |line: &str| text += &format!("{}: {line}\n", unit.name());
         for judged in &unit.verification.quantities {
-            let remark = remark(judged, unit.captures.len());
-            remark.lines().for_each(|line| text += &format!("{}: {line}\n", unit.name()));
+            remark(judged, unit.captures.len()).lines().for_each(&mut say);
         }
-        for note in unit.notes() {
-            text += &format!("{}: {note}\n", unit.name());
-        }
+        unit.over_temperature.iter().for_each(|found| say(&over_temperature(found)));
+        unit.notes().iter().for_each(|note| say(note));
     }
-    if units.iter().any(|u| u.decision() == Decision::Undecided) {
+    if !unjudged.is_empty() || units.iter().any(|u| u.decision() == Decision::Undecided) {
         text += &format!("{UNTIL_DECIDED}\n");
     }
     text + &format!("\n{}\n{}\n", words::rule(terms.rule), cautions().join("\n"))
 }
 
-/// The rows of a batch, header first; `shown` puts a value and its expanded
-/// uncertainty in words.
+/// How many units there are, and captures that none could be judged by.
+pub fn how_many(units: &[UnitVerified], unjudged: &[Unjudged]) -> String {
+    let judged = counted(units.len() as u64, "unit");
+    match unjudged.len() as u64 {
+        0 => judged,
+        open => format!("{judged} and {} not judged", counted(open, "capture")),
+    }
+}
+
+/// The rows of a batch, header first, then what could not be judged; `shown` puts a
+/// value and its expanded uncertainty in words.
 pub fn batch_rows(
     units: &[UnitVerified],
+    unjudged: &[Unjudged],
     shown: fn(Quantity, f64, f64) -> String,
 ) -> Vec<Vec<String>> {
     let mut rows = vec![vec!["unit".to_owned(), "decision".into(), "because of".into()]];
     let Some(first) = units.first() else { return rows };
     rows[0].extend(first.verification.quantities.iter().map(|q| q.quantity.to_string()));
+    for unjudged in unjudged {
+        let mut row = vec![unjudged.name.clone(), NOT_JUDGED.into(), unjudged.error.what().into()];
+        row.resize(rows[0].len(), String::new());
+        rows.push(row);
+    }
     for unit in units {
         let mut row = vec![unit.name(), unit.decision().to_string(), because(unit)];
         row.extend(unit.verification.quantities.iter().map(|judged| match &judged.finding {
@@ -195,12 +212,14 @@ pub fn batch_rows(
                 let u = found.budget.expanded(words::COVERAGE).u;
                 shown(judged.quantity, found.budget.value, u)
             }
-            Err(_) => "not judged".into(),
+            Err(_) => NOT_JUDGED.into(),
         }));
         rows.push(row);
     }
     rows
 }
+
+const NOT_JUDGED: &str = "not judged";
 
 /// The quantities that keep a unit from conforming.
 fn because(unit: &UnitVerified) -> String {
@@ -217,7 +236,9 @@ fn because(unit: &UnitVerified) -> String {
         Decision::Undecided => {
             let open =
                 all.iter().filter(|q| not_judged(q)).map(|q| format!("{} not judged", q.quantity));
-            let because: Vec<String> = of(Decision::Undecided).into_iter().chain(open).collect();
+            let missing = (!unit.is_whole).then(|| "a capture not judged".to_owned());
+            let because: Vec<String> =
+                of(Decision::Undecided).into_iter().chain(open).chain(missing).collect();
             if because.is_empty() {
                 "not all is judged, or all together".into()
             } else {

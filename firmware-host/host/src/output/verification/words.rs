@@ -9,6 +9,10 @@ use coilrig_analysis::verification::{JudgedQuantity, Placement, Setup};
 /// Coverage probability of the expanded uncertainties shown.
 pub const COVERAGE: f64 = 0.95;
 
+/// Why a unit is undecided whose quantities all conform.
+pub const UNDECIDED_TOGETHER: &str = "Each quantity conforms in each capture, but together they could be wrong more often than the \
+     risk allows: lower the uncertainties.";
+
 /// Unit that people read a quantity in, and how many SI units it is. `about` is
 /// a value to choose the prefix of a field by, A/m.
 fn people_unit(quantity: Quantity, about: f64) -> (&'static str, f64) {
@@ -92,8 +96,8 @@ pub fn rule(rule: Rule) -> String {
     format!(
         "Rule (JCGM 106): a quantity conforms when it lies within its limits with a probability of \
          {} % or more, does not conform when with {} % or less, and is undecided between; a unit \
-         conforms when all its quantities do, and do so together. The risk that a decision is \
-         wrong is {} % at most.",
+         conforms when all its quantities do in all captures, and do so together. The risk that a \
+         decision is wrong is {} % at most.",
         percent(1.0 - rule.risk()),
         percent(rule.risk()),
         percent(rule.risk())

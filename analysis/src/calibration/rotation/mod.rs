@@ -32,12 +32,17 @@
 //! σ √(15/N), each gain over the mean of the three to σ √(5/N), the direction of
 //! each coil in the frame to σ √(7.5/N). The test below measures just that.
 
-use nalgebra::{Matrix3, SMatrix, SymmetricEigen, Vector3};
+mod geometry;
+mod spread;
+
+use nalgebra::{Matrix3, SMatrix, Vector3};
 use serde::{Deserialize, Serialize};
 
 use super::ellipsoid;
 use crate::range::least_squares;
 use crate::reading::Reading;
+use geometry::{Geometry, NUMBERS};
+use spread::{Distance, Spread};
 
 /// Six numbers are fitted; with fewer turns nothing tells how well they fit.
 pub const LEAST_TURNS: usize = 9;
@@ -45,8 +50,6 @@ pub const LEAST_TURNS: usize = 9;
 const LEAST_SPREAD: f64 = 0.05;
 /// Relative change of the field from turn to turn, noise aside, that is not steady.
 const MOST_CHANGE: f64 = 0.02;
-/// Noise over counts that no receiver is without: keeps weights finite.
-const LEAST_NOISE: f64 = 1e-6;
 
 /// What the coils gave at one turn of the receiver.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -142,7 +145,9 @@ pub fn fit(turns: &[Turn]) -> Result<Rotation, NoRotation> {
     let weakest = ellipsoid::weakest(&points);
     if weakest.share < LEAST_SPREAD {
         let missing = missing(weakest.pair);
-        return Err(NoRotation::OneSided { percent: 100.0 * weakest.share, missing });
+        // Rounding may leave a little less than nothing.
+        let percent = 100.0 * weakest.share.max(0.0);
+        return Err(NoRotation::OneSided { percent, missing });
     }
     let start = ellipsoid::through(&points).ok_or(NoRotation::NoEllipsoid)?;
     let start = start.cholesky().ok_or(NoRotation::NoEllipsoid)?.l().transpose();
@@ -180,105 +185,6 @@ fn change(p: &[f64]) -> Matrix3<f64> {
     Matrix3::new(p[0].exp(), p[3], p[4], 0.0, p[1].exp(), p[5], 0.0, 0.0, p[2].exp())
 }
 
-/// How far a turn lies off the unit sphere once `whiten` has turned the
-/// ellipsoid into it.
-struct Distance {
-    /// Magnitude less one, what noise adds to it on average taken off.
-    off: f64,
-    /// Standard deviation that noise gives it.
-    noise: f64,
-}
-
-impl Distance {
-    fn of(whiten: &Matrix3<f64>, turn: &Turn) -> Self {
-        let field = whiten * Vector3::from(turn.counts);
-        let magnitude = field.norm();
-        let along = field / magnitude;
-        let counts = Vector3::from(turn.counts).norm();
-        let variance = turn.u_counts.map(|u| u.max(LEAST_NOISE * counts).powi(2));
-        let noise = whiten * Matrix3::from_diagonal(&Vector3::from(variance)) * whiten.transpose();
-        let radial = along.dot(&(noise * along));
-        let across = noise.trace() - radial;
-        Self { off: magnitude - 1.0 - across / (2.0 * magnitude), noise: radial.sqrt() }
-    }
-
-    fn residual(&self) -> f64 {
-        self.off / self.noise
-    }
-}
-
-/// The distances of all turns together.
-struct Spread {
-    off: Vec<f64>,
-    /// Standard deviation of the field, turns weighted by their noise.
-    scatter: f64,
-    /// What the noise makes of it.
-    noise: f64,
-}
-
-impl Spread {
-    fn of(distances: impl Iterator<Item = Distance>) -> Self {
-        let distances: Vec<Distance> = distances.collect();
-        let count = distances.len() as f64;
-        let weights = distances.iter().map(|d| d.noise.powi(-2)).sum::<f64>();
-        let noise = (count / weights).sqrt();
-        // Six numbers were fitted.
-        let reduced = distances.iter().map(|d| d.residual().powi(2)).sum::<f64>() / (count - 6.0);
-        let off = distances.iter().map(|d| d.off).collect();
-        Self { off, scatter: noise * reduced.sqrt(), noise }
-    }
-
-    /// Standard deviation of the field that noise does not explain. Three
-    /// standard deviations of its own are allowed to the noise.
-    fn change(&self) -> f64 {
-        let unsure = 3.0 * (2.0 / (self.off.len() as f64 - 6.0)).sqrt();
-        (self.scatter.powi(2) - self.noise.powi(2) * (1.0 + unsure)).max(0.0).sqrt()
-    }
-
-    fn not_steady(&self) -> NoRotation {
-        let size = |k: &usize| self.off[*k].abs();
-        let worst = (0..self.off.len()).max_by(|a, b| size(a).total_cmp(&size(b))).unwrap_or(0);
-        NoRotation::NotSteady {
-            percent: 100.0 * self.change(),
-            turn: worst + 1,
-            turn_percent: 100.0 * self.off[worst],
-        }
-    }
-}
-
-/// Numbers of [`Geometry`].
-const NUMBERS: usize = 18;
-
-/// What an ellipsoid says of the coils: nine elements of the axes matrix, three
-/// gains, three ratios of them, three angles in degrees.
-struct Geometry(SMatrix<f64, NUMBERS, 1>);
-
-impl Geometry {
-    /// `whiten` turns the ellipsoid into the unit sphere.
-    fn of(whiten: &Matrix3<f64>) -> Self {
-        let a = whiten.transpose() * whiten;
-        // Positive definite, as `whiten` has a positive diagonal.
-        let gram = a.try_inverse().unwrap_or_else(|| Matrix3::from_element(f64::NAN));
-        let gains: [f64; 3] = std::array::from_fn(|i| gram[(i, i)].sqrt());
-        let mean = gains.iter().product::<f64>().cbrt();
-        let cosines = Matrix3::from_fn(|i, j| gram[(i, j)] / (gains[i] * gains[j]));
-        let eigen = SymmetricEigen::new(cosines);
-        let root = eigen.eigenvalues.map(|v| 1.0 / v.sqrt());
-        let axes =
-            eigen.eigenvectors * Matrix3::from_diagonal(&root) * eigen.eigenvectors.transpose();
-        let angle = |i: usize, j: usize| cosines[(i, j)].acos().to_degrees();
-        let rest = [gains[0] / mean, gains[1] / mean, gains[2] / mean];
-        let angles = [angle(0, 1), angle(0, 2), angle(1, 2)];
-        let ratios = [gains[0] / gains[1], gains[0] / gains[2], gains[1] / gains[2]];
-        Self(SMatrix::from_fn(|n, _| match n {
-            0..9 => axes[(n / 3, n % 3)],
-            9..12 => rest[n - 9],
-            12..15 => ratios[n - 12],
-            _ => angles[n - 15],
-        }))
-    }
-}
-
 /// The result at the parameters `p` with their covariance.
 fn rotation(
     geometry: impl Fn(&[f64]) -> Geometry,
@@ -314,6 +220,7 @@ fn rotation(
 
 #[cfg(test)]
 mod tests {
+    use nalgebra::SymmetricEigen;
     use rand::SeedableRng;
     use rand_chacha::ChaCha8Rng;
     use rand_distr::{Distribution, StandardNormal};
@@ -466,6 +373,12 @@ mod tests {
         let refused = fit(&flat).unwrap_err();
         assert!(matches!(refused, NoRotation::OneSided { .. }), "{refused}");
         assert!(refused.to_string().contains("coil z"), "{refused}");
+        let turn = |k: usize| (1.0 + k as f64).sin_cos();
+        let in_one_plane =
+            |k: usize| Turn { counts: [1e3 * turn(k).0, 1e3 * turn(k).1, 0.0], u_counts: [1.0; 3] };
+        let plane: Vec<Turn> = (0..12).map(in_one_plane).collect();
+        let refused = fit(&plane).unwrap_err().to_string();
+        assert!(refused.contains("(0 % of an even spread)"), "{refused}");
     }
 
     #[test]
