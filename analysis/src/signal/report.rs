@@ -156,7 +156,7 @@ fn is_flaw(weak: &Train, strong: &Train) -> bool {
         && phase + short_s < long_s + FLAW_OUTSIDE_S
         && cosine.abs() > 0.9
         && apart_hz < FLAW_HZ
-        && (ratio < 0.8 || apart_hz < 6.0);
+        && (ratio < 0.8 || apart_hz < 6.0 || cosine.abs() > 0.98);
     whole || part
 }
 
