@@ -59,6 +59,16 @@ fn calibration(axes: usize) -> Calibration {
     }
 }
 
+/// One capture of a minute.
+fn heard<'a>(
+    transmitter: &'a Transmitter,
+    calibration: &'a Calibration,
+    detail: &'a CalibrationDetail,
+    axes: usize,
+) -> Heard<'a> {
+    Heard { transmitter, calibration, detail, axes, duration_s: 60.0, clipped: false }
+}
+
 struct Draw(ChaCha8Rng);
 
 impl Draw {
@@ -138,14 +148,7 @@ fn run(placement: Placement, axes: usize, distance_m: f64, draws: usize) -> (f64
         };
         let heard: Vec<Heard<'_>> = transmitters
             .iter()
-            .map(|transmitter| Heard {
-                transmitter,
-                calibration: &calibration,
-                detail: &detail,
-                axes,
-                duration_s: 60.0,
-                clipped: false,
-            })
+            .map(|transmitter| heard(transmitter, &calibration, &detail, axes))
             .collect();
         let budget = field_at(target_m, &heard, &setup).unwrap();
         in_u.push((budget.value - truth) / budget.u);
@@ -191,14 +194,7 @@ fn without_error_the_field_is_that_of_the_dipole() {
     {
         let setup = Setup { u_tilt_rad: 0.0, ..Setup::at(3.0, placement) };
         let transmitter = transmitter(&field([0.0, 0.0, moment], offset_m));
-        let heard = Heard {
-            transmitter: &transmitter,
-            calibration: &calibration,
-            detail: &detail,
-            axes: 3,
-            duration_s: 60.0,
-            clipped: false,
-        };
+        let heard = heard(&transmitter, &calibration, &detail, 3);
         let found = field_at(10.0, &[heard], &setup).unwrap();
         assert!((found.value / truth - 1.0).abs() < 1e-9, "{placement:?}: {}", found.value / truth);
         // 2 cm in 3 m make 2 % of the field, three times 0.67 %.
@@ -215,14 +211,7 @@ fn what_is_not_calibrated_is_not_judged() {
     let without_scale = Calibration { field_per_count: None, ..whole.clone() };
     let without_u = Calibration { field_per_count_u_rel: None, ..whole.clone() };
     let detail = CalibrationDetail::default();
-    let heard = |calibration| Heard {
-        transmitter: &transmitter,
-        calibration,
-        detail: &detail,
-        axes: 3,
-        duration_s: 60.0,
-        clipped: false,
-    };
+    let heard = |calibration| heard(&transmitter, calibration, &detail, 3);
     let refused = |calibration| field_at(10.0, &[heard(calibration)], &setup).unwrap_err().0;
     assert!(refused(&without_scale).contains("field_per_count"));
     assert!(refused(&without_u).contains("field_per_count_u_rel"));
@@ -250,14 +239,7 @@ fn budgets_of_a_measurement_are_what_it_states() {
         let u_calibration = by_axes.iter().fold(common, |u, part| u.hypot(*part)) * 3e-6;
         let u_field = transmitter.amplitude.u.hypot(u_calibration);
         transmitter.field_a_per_m = Some(Reading::new(3e-6, u_field));
-        let heard = Heard {
-            transmitter: &transmitter,
-            calibration: &calibration,
-            detail: &detail,
-            axes: 3,
-            duration_s: 60.0,
-            clipped: false,
-        };
+        let heard = heard(&transmitter, &calibration, &detail, 3);
         let budgets = as_measured::budgets(&heard).unwrap();
         let stated = [
             transmitter.carrier_hz,
@@ -290,14 +272,7 @@ fn a_judgement_knows_what_the_calibration_says_of_itself() {
     let budget = |common: f64, detail: &CalibrationDetail| {
         let common = Some(common);
         let calibration = Calibration { field_per_count_u_common_rel: common, ..calibration(3) };
-        let heard = Heard {
-            transmitter: &transmitter,
-            calibration: &calibration,
-            detail,
-            axes: 3,
-            duration_s: 60.0,
-            clipped: false,
-        };
+        let heard = heard(&transmitter, &calibration, detail, 3);
         field_at(10.0, &[heard], &exact).unwrap()
     };
     let known_angles = CalibrationDetail { axes_u: Some([[0.0; 3]; 3]), ..Default::default() };

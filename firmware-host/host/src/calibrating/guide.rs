@@ -98,7 +98,7 @@ impl Guide<'_> {
     async fn take(&mut self, number: usize, wanted: usize) -> Result<()> {
         eprintln!("\n{number} of {wanted}: {}", self.task.before(number, wanted));
         let question = format!(
-            "Enter records for {} s, d N drops capture N again, q stops",
+            "Enter records for {} s, d N drops kept capture N, q stops",
             self.how.duration_s
         );
         match self.person.ask(&question).await {

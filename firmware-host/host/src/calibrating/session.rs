@@ -22,6 +22,10 @@ pub struct Setup {
     pub receiver: String,
     /// Gain step.
     pub gain_step: u8,
+    /// The reference that all captures are of, in words and numbers; empty where any
+    /// will do.
+    #[serde(default)]
+    pub reference: String,
     /// Captures that were wanted at first; more may be taken later.
     pub count: usize,
 }
@@ -115,11 +119,15 @@ impl Session {
         if self.setup == same {
             return Ok(());
         }
-        let Setup { part, receiver, gain_step, .. } = &self.setup;
+        let Setup { part, receiver, gain_step, reference, .. } = &self.setup;
+        let reference = match reference.as_str() {
+            "" => String::new(),
+            reference => format!(", {reference}"),
+        };
         Err(Error::usage(
             format!(
                 "{} holds a series that was begun with {part}, receiver {receiver}, gain step \
-                 {gain_step}",
+                 {gain_step}{reference}",
                 self.folder.display()
             ),
             "go on with the same options, or give another --folder",
@@ -220,7 +228,13 @@ mod tests {
     use super::*;
 
     fn setup() -> Setup {
-        Setup { part: "loop-x".into(), receiver: "CR-1".into(), gain_step: 0, count: 2 }
+        Setup {
+            part: "loop-x".into(),
+            receiver: "CR-1".into(),
+            gain_step: 0,
+            reference: "1 mA".into(),
+            count: 2,
+        }
     }
 
     #[test]
@@ -253,7 +267,9 @@ mod tests {
         Session::open(&place, setup()).unwrap();
         let other = Setup { gain_step: 1, ..setup() };
         let refused = Session::open(&place, other).err().unwrap().to_string();
-        assert!(refused.contains("gain step 0"), "{refused}");
+        assert!(refused.contains("gain step 0, 1 mA"), "{refused}");
+        let other = Setup { reference: "2 mA".into(), ..setup() };
+        assert!(Session::open(&place, other).is_err(), "another current is another series");
         let path = place.join(JOURNAL);
         let text = std::fs::read_to_string(&path).unwrap();
         std::fs::write(&path, text + "{\"at\":\"x\",\"event\":\"kept\"}\n").unwrap();

@@ -77,6 +77,12 @@ impl Calibration {
                 "clock_offset_ppm and clock_offset_u_ppm go together: one is missing".into()
             );
         }
+        if self.clock_degrees_of_freedom.is_some_and(|freedom| freedom.is_nan() || freedom < 1.0) {
+            return Err("clock_degrees_of_freedom must be 1 or more".into());
+        }
+        if self.axes_u.iter().flatten().flatten().any(|u| !is_uncertainty(*u)) {
+            return Err("axes_u: an uncertainty must not be negative".into());
+        }
         let Some(first) = self.gain_steps.first() else { return Ok(()) };
         let channels = first.field_per_count.len();
         if self.channels.is_some_and(|stated| stated != channels) {
@@ -146,6 +152,9 @@ impl TryFrom<UncheckedStep> for GainStep {
             if list.is_some_and(|list| list.len() != field_per_count.len()) {
                 return Err(format!("gain step {step}: {name} is not as long as field_per_count"));
             }
+        }
+        if degrees_of_freedom.iter().flatten().any(|freedom| freedom.is_nan() || *freedom < 1.0) {
+            return Err(format!("gain step {step}: degrees_of_freedom must be 1 or more"));
         }
         Ok(Self {
             step,

@@ -317,6 +317,9 @@ u_rel = [0.04, 0.03, 0.03]
     fn what_does_not_hang_together_is_refused() {
         for (from, to, matter) in [
             ("step = 2", "step = 0", "twice"),
+            ("step = 2", "step = 2\ndegrees_of_freedom = [3.0, 0.5, inf]", "1 or more"),
+            ("method", "clock_degrees_of_freedom = nan\nmethod", "1 or more"),
+            ("method", "axes_u = [[0, 0, 0], [0, 0, -0.1], [0, 0, 0]]\nmethod", "axes_u"),
             (
                 "[2.1e-10, 2.0e-10, 2.2e-10]\nu_rel = [0.04, 0.03, 0.03]",
                 "[2.1e-10]\nu_rel = [0.04]",

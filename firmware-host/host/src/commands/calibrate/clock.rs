@@ -45,6 +45,7 @@ pub fn run(args: &Clock) -> Result<Outcome> {
     let common = &args.common;
     let plan = Plan {
         part: "clock",
+        reference: format!("{} Hz", args.frequency),
         coils: 1,
         is_of_any_gain: true,
         count: 3,

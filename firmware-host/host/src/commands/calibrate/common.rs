@@ -20,6 +20,9 @@ use crate::runtime;
 pub struct Plan<'a> {
     /// Name of the part, for files.
     pub part: &'a str,
+    /// The reference that all captures are of, in words and numbers; empty where any
+    /// will do.
+    pub reference: String,
     /// Coils that the receiver must have, counted from x.
     pub coils: usize,
     /// Whether the result is the same at each gain step, so that none need be known.
@@ -67,10 +70,14 @@ pub fn heard(capture: &Path) -> Result<String> {
     let listened = calibrating::listen(&[capture.to_owned()], &mut Origin::default())?;
     let [one] = listened.as_slice() else { return Ok(String::new()) };
     let names = if one.channels == 1 { &[""][..] } else { &AXES };
+    let counts = one.signal.counts;
+    // The sign of all three is free: the largest is shown above zero.
+    let largest = counts.into_iter().reduce(|a, b| if b.abs() > a.abs() { b } else { a });
+    let sign = largest.map_or(1.0, f64::signum);
     let each: Vec<String> = names
         .iter()
-        .zip(&one.signal.counts)
-        .map(|(name, counts)| format!("{name} {}", units::significant(*counts, 4)))
+        .zip(counts)
+        .map(|(name, counts)| format!("{name} {}", units::significant(sign * counts, 4)))
         .collect();
     let energy_db = one.signal.energy_db;
     Ok(format!("{} counts, {energy_db:.0} dB over the noise", each.join(", ").trim_start()))
@@ -163,6 +170,7 @@ impl Common {
                     part: plan.part.into(),
                     receiver: serial,
                     gain_step,
+                    reference: plan.reference.clone(),
                     count: self.count.map_or(plan.count, usize::from),
                 },
             )?);

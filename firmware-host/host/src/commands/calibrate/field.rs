@@ -177,6 +177,7 @@ pub fn run(common: &Common, source: &Source, axis: usize) -> Result<Outcome> {
     let task = Repeats { source, axis };
     let plan = Plan {
         part: &part,
+        reference: in_words(source),
         coils: axis + 1,
         is_of_any_gain: false,
         count: 5,
@@ -217,6 +218,15 @@ pub fn run(common: &Common, source: &Source, axis: usize) -> Result<Outcome> {
     };
     common.finish(gathered, update, Record::Reference(record))?;
     Ok(Outcome::Done)
+}
+
+/// A source as it stands in the journal: captures in another are no repeats.
+fn in_words(source: &Source) -> String {
+    let Source { turns, radius_m, current_a, spacing_m, distance_m, offset_m, .. } = source;
+    format!(
+        "{turns} turns of {} m, {} A, {} m apart, the coil {} m along and {} m beside the axis",
+        radius_m.value, current_a.value, spacing_m.value, distance_m.value, offset_m.value
+    )
 }
 
 fn name_of(arrangement: Arrangement) -> &'static str {

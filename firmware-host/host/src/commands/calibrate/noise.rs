@@ -35,6 +35,7 @@ Example:
 pub fn run(common: &Common) -> Result<Outcome> {
     let plan = Plan {
         part: "noise",
+        reference: String::new(),
         coils: 1,
         is_of_any_gain: false,
         count: 1,

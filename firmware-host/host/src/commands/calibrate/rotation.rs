@@ -42,6 +42,7 @@ The source transmits on a rescue frequency: never switch it on near a rescue.";
 pub fn run(common: &Common) -> Result<Outcome> {
     let plan = Plan {
         part: "rotation",
+        reference: String::new(),
         coils: 3,
         is_of_any_gain: false,
         count: 24,
