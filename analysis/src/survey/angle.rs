@@ -19,6 +19,9 @@ pub struct Angle {
     pub turned: Turned,
     /// Standard uncertainty of each angle as set, degrees.
     pub u_angle_deg: f64,
+    /// Distance between the unit's and the coil's middle, m, for the moment in A·m².
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub distance_m: Option<Reading>,
 }
 
 /// An angle to turn to.
@@ -64,7 +67,13 @@ impl Kind for Angle {
     type Reading = AngleReading;
 
     fn check(&self) -> Result<(), Refused> {
-        check_zero_or_more("u_angle_deg", self.u_angle_deg)
+        check_zero_or_more("u_angle_deg", self.u_angle_deg)?;
+        let Some(distance_m) = self.distance_m else { return Ok(()) };
+        check_zero_or_more("u of distance_m", distance_m.u)?;
+        if is_positive(distance_m.value) {
+            return Ok(());
+        }
+        Err(Refused::Senseless { quantity: "distance_m", value: distance_m.value })
     }
 
     fn check_point(point: &Bearing) -> Result<(), PlanError> {
@@ -120,12 +129,12 @@ impl Survey<Angle> {
     /// # Errors
     ///
     /// What the readings lack.
-    pub fn analyse(&self, distance_m: Option<Reading>) -> Result<AngleAnalysis, AngleError> {
+    pub fn analyse(&self) -> Result<AngleAnalysis, AngleError> {
         let readings: Vec<AngleReading> = self.kept().map(|kept| kept.taken.reading).collect();
         let options = Options {
             turned: self.setup().kind.turned,
             u_calibration_rel: common_u_rel(&self.u_calibration_rel()),
-            distance_m,
+            distance_m: self.setup().kind.distance_m,
             ..Options::default()
         };
         analyse(&readings, &options)
@@ -180,7 +189,7 @@ mod tests {
     /// Readings of a unit turned in place, the `strange`th of them twice too strong.
     fn survey(strange: usize) -> Survey<Angle> {
         let plan = Plan::steps(0.0, 360.0, 15.0).unwrap();
-        let kind = Angle { turned: Turned::Unit, u_angle_deg: 1.0 };
+        let kind = Angle { turned: Turned::Unit, u_angle_deg: 1.0, distance_m: None };
         let mut survey = Survey::new(Setup { plan, kind, carrier_hz: None }).unwrap();
         for number in 1..=24 {
             let cos = (survey.point(number).unwrap().0.angle_deg - 10.0).to_radians().cos();
@@ -206,7 +215,7 @@ mod tests {
 
     #[test]
     fn what_follows_has_the_calibration_in_its_peak() {
-        let analysis = survey(0).analyse(None).unwrap();
+        let analysis = survey(0).analyse().unwrap();
         assert!((analysis.misalignment_deg.value - 10.0).abs() < 0.01);
         assert!((analysis.peak_a_per_m.u_rel() - 0.05).abs() < 0.002);
     }

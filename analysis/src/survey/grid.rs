@@ -5,7 +5,7 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 use super::kind::{Heard, Kind, check_zero_or_more, is_positive};
-use super::plan::{Plan, PlanError};
+use super::plan::PlanError;
 use super::state::{Refused, Survey};
 use super::surveyed::NotTaken;
 use crate::reading::Reading;
@@ -194,7 +194,7 @@ impl Survey<Grid> {
 #[cfg(test)]
 mod tests {
     use super::super::surveyed::tests::{heard, transmitter};
-    use super::super::{Event, Setup};
+    use super::super::{Event, Plan, Setup};
     use super::*;
 
     fn rectangle(size_m: [f64; 2], spacing_m: [f64; 2], way: Way) -> Rectangle {

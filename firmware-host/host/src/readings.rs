@@ -57,6 +57,30 @@ pub fn write<'a>(
 }
 
 fn parse(path: &Path, text: &str) -> Result<Table> {
+    let mut table =
+        Table { readings: Vec::new(), u_calibration_rel: Vec::new(), lines: Vec::new() };
+    let find = |header: &StringRecord| {
+        Ok((columns(path, header)?, optional_column(path, header, CALIBRATION_COLUMN)?))
+    };
+    rows(path, text, find, |place, row, &(columns, calibration)| {
+        table.readings.push(place.reading(row, columns)?);
+        let u_calibration_rel =
+            calibration.map(|i| place.u_calibration_rel(&row[i])).transpose()?;
+        table.u_calibration_rel.push(u_calibration_rel.unwrap_or(0.0));
+        table.lines.push(place.line);
+        Ok(())
+    })?;
+    Ok(table)
+}
+
+/// Read a CSV table row by row: `find` its columns in the header, `take` each row
+/// that is not blank.
+pub(crate) fn rows<C>(
+    path: &Path,
+    text: &str,
+    find: impl FnOnce(&StringRecord) -> Result<C>,
+    mut take: impl FnMut(&Place, &StringRecord, &C) -> Result<()>,
+) -> Result<()> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut rows = csv::ReaderBuilder::new()
         .comment(Some(b'#'))
@@ -64,10 +88,7 @@ fn parse(path: &Path, text: &str) -> Result<Table> {
         .flexible(true)
         .from_reader(text.as_bytes());
     let header = rows.headers().map_err(|e| no_csv(path, &e))?.clone();
-    let columns = columns(path, &header)?;
-    let calibration = optional_column(path, &header, CALIBRATION_COLUMN)?;
-    let mut table =
-        Table { readings: Vec::new(), u_calibration_rel: Vec::new(), lines: Vec::new() };
+    let columns = find(&header)?;
     for row in rows.records() {
         let row = row.map_err(|e| no_csv(path, &e))?;
         let line = row.position().map_or(0, |p| line_from(text, p.byte() as usize));
@@ -76,13 +97,9 @@ fn parse(path: &Path, text: &str) -> Result<Table> {
         }
         let place = Place { path, line };
         place.check_width(&row, header.len())?;
-        table.readings.push(place.reading(&row, columns)?);
-        let u_calibration_rel =
-            calibration.map(|i| place.u_calibration_rel(&row[i])).transpose()?;
-        table.u_calibration_rel.push(u_calibration_rel.unwrap_or(0.0));
-        table.lines.push(line);
+        take(&place, &row, &columns)?;
     }
-    Ok(table)
+    Ok(())
 }
 
 /// Line, counted from 1, of the first row at or after `byte`. The reader's own
@@ -101,14 +118,27 @@ pub(crate) fn line_from(text: &str, byte: usize) -> u64 {
 fn columns(path: &Path, header: &StringRecord) -> Result<[usize; 4]> {
     let mut found = [0; 4];
     for (place, wanted) in found.iter_mut().zip(COLUMNS) {
-        *place = optional_column(path, header, wanted)?
-            .ok_or_else(|| missing_column(path, wanted, &header.iter().collect::<Vec<_>>()))?;
+        *place = required_column(path, header, wanted, &COLUMNS, "distances in m, fields in A/m")?;
     }
     Ok(found)
 }
 
+/// Where in the header the column stands; `all` that the table must have, with
+/// their `units`, are for the error to name.
+pub(crate) fn required_column(
+    path: &Path,
+    header: &StringRecord,
+    wanted: &str,
+    all: &[&str],
+    units: &str,
+) -> Result<usize> {
+    optional_column(path, header, wanted)?.ok_or_else(|| {
+        missing_column(path, wanted, &header.iter().collect::<Vec<_>>(), all, units)
+    })
+}
+
 /// Where in the header the column stands, if at all.
-fn optional_column(path: &Path, header: &StringRecord, wanted: &str) -> Result<Option<usize>> {
+pub(crate) fn optional_column(path: &Path, header: &StringRecord, wanted: &str) -> Result<Option<usize>> {
     let mut at = (0..header.len()).filter(|i| &header[*i] == wanted);
     let first = at.next();
     if at.next().is_some() {
@@ -121,9 +151,9 @@ fn optional_column(path: &Path, header: &StringRecord, wanted: &str) -> Result<O
     Ok(first)
 }
 
-fn missing_column(path: &Path, wanted: &str, names: &[&str]) -> Error {
+fn missing_column(path: &Path, wanted: &str, names: &[&str], all: &[&str], units: &str) -> Error {
     let place = format!("{}, header", path.display());
-    let expected = COLUMNS.join(",");
+    let expected = all.join(",");
     if names.iter().all(|name| name.is_empty()) {
         return Error::file(
             path.display(),
@@ -142,7 +172,7 @@ fn missing_column(path: &Path, wanted: &str, names: &[&str]) -> Error {
     Error::file(
         place,
         format!("has no column {wanted} among {}", names.join(", ")),
-        format!("name the columns {expected}; distances in m, fields in A/m"),
+        format!("name the columns {expected}; {units}"),
     )
 }
 
@@ -151,9 +181,10 @@ fn no_csv(path: &Path, error: &csv::Error) -> Error {
 }
 
 /// A row of the file, for errors to name.
-struct Place<'a> {
+pub(crate) struct Place<'a> {
     path: &'a Path,
-    line: u64,
+    /// The line, counted from 1.
+    pub(crate) line: u64,
 }
 
 impl Place<'_> {
@@ -183,7 +214,8 @@ impl Place<'_> {
         })
     }
 
-    fn number(&self, column: &str, text: &str) -> Result<f64> {
+    /// A number over zero.
+    pub(crate) fn number(&self, column: &str, text: &str) -> Result<f64> {
         let value = self.any_number(column, text)?;
         if value > 0.0 && value.is_finite() {
             return Ok(value);
@@ -198,7 +230,18 @@ impl Place<'_> {
         Err(self.error(Some(column), format!("{text} is not a number over zero"), remedy))
     }
 
-    fn u_calibration_rel(&self, text: &str) -> Result<f64> {
+    /// A number that is one.
+    pub(crate) fn finite(&self, column: &str, text: &str) -> Result<f64> {
+        let value = self.any_number(column, text)?;
+        if value.is_finite() {
+            return Ok(value);
+        }
+        let remedy = "correct it, or put # before the line to leave the reading out";
+        Err(self.error(Some(column), format!("{text} is not a finite number"), remedy))
+    }
+
+    /// A number, 0 or more, as the column of the calibration has.
+    pub(crate) fn u_calibration_rel(&self, text: &str) -> Result<f64> {
         let value = self.any_number(CALIBRATION_COLUMN, text)?;
         if value >= 0.0 && value.is_finite() {
             return Ok(value);

@@ -15,7 +15,7 @@ use coilrig::runtime;
 use coilrig::surveying::{Recording, SurveyRun};
 use coilrig_analysis::range::Alignment;
 use coilrig_analysis::scenario::{Scenario, truth};
-use coilrig_analysis::survey::{Order, Plan, Point, Setup};
+use coilrig_analysis::survey::{Distance, Order, Plan, Point, Setup};
 use serde_json::Value;
 
 /// Two invented units: "hut", along y, is surveyed; "barn" is stronger, far off.
@@ -437,7 +437,8 @@ fn only_the_unit_that_is_surveyed_makes_readings() {
 fn a_survey_can_do_without_a_person() {
     let field = Field::new();
     let plan = Plan::new([3.0, 5.0, 8.0].map(coaxial).to_vec(), Order::NearestFirst).unwrap();
-    let setup = Setup { plan, u_distance_m: 0.0, carrier_hz: None };
+    let kind = Distance { u_distance_m: 0.0 };
+    let setup = Setup { plan, kind, carrier_hz: None };
     let calibration = emulator::calibration(&field.scenario, "2026-01-15");
     let how = Recording {
         duration_s: 5.0,

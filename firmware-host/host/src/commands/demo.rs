@@ -7,7 +7,7 @@ use clap::Args;
 use coilrig_analysis::picture::pulse_timeline::{Bar, PulseTimeline};
 use coilrig_analysis::range::Alignment;
 use coilrig_analysis::scenario::{Scenario, truth};
-use coilrig_analysis::survey::{Order, Plan, Point, Setup};
+use coilrig_analysis::survey::{Distance, Order, Plan, Point, Setup};
 use jiff::Timestamp;
 
 use super::{CAUTIONS, Outcome, range};
@@ -216,7 +216,8 @@ fn survey(
     let points = points.chain(COPLANAR_M.map(point(Alignment::Coplanar))).collect();
     let plan = Plan::new(points, Order::NearestFirst)
         .map_err(|e| Error::usage(e.to_string(), "report this: the plan is the demo's"))?;
-    let setup = Setup { plan, u_distance_m: U_DISTANCE_M, carrier_hz: None };
+    let kind = Distance { u_distance_m: U_DISTANCE_M };
+    let setup = Setup { plan, kind, carrier_hz: None };
     let mut run = SurveyRun::begin(&folder.join("survey"), setup)?;
     let how = Recording {
         duration_s: POINT_S,

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use coilrig_analysis::range::Alignment;
 use coilrig_analysis::survey::{
-    Event, NotTaken, Order, Plan, PlanError, Point, Setup, Survey, TakeError, parse_point,
+    Distance, Event, NotTaken, Order, Plan, PlanError, Point, Setup, Survey, TakeError, parse_point,
 };
 use serde::Deserialize;
 
@@ -110,7 +110,8 @@ pub fn survey_of(
     let refused = |e: coilrig_analysis::survey::Refused| {
         Error::usage(e.to_string(), "correct the options of the survey")
     };
-    let mut survey = Survey::new(Setup { plan, u_distance_m, carrier_hz }).map_err(refused)?;
+    let kind = Distance { u_distance_m };
+    let mut survey = Survey::new(Setup { plan, kind, carrier_hz }).map_err(refused)?;
     let mut errors = Vec::new();
     for (number, listed) in (1..).zip(&listed) {
         match measured(&survey, number, &listed.path, &mut warn) {
