@@ -238,12 +238,9 @@ fn the_moment_in_its_case_is_found_with_the_uncertainty_it_states() {
             let true_elevation = (sign * z).asin().to_degrees();
             let turned = ((found.azimuth_deg.value - true_azimuth) / 180.0).round();
             let side = if turned.rem_euclid(2.0) == 0.0 { 1.0 } else { -1.0 };
-            azimuth.push(
-                apart_deg(found.azimuth_deg.value, true_azimuth) / found.azimuth_deg.u,
-            );
-            elevation.push(
-                (found.elevation_deg.value - side * true_elevation) / found.elevation_deg.u,
-            );
+            azimuth.push(apart_deg(found.azimuth_deg.value, true_azimuth) / found.azimuth_deg.u);
+            elevation
+                .push((found.elevation_deg.value - side * true_elevation) / found.elevation_deg.u);
             let moment = analysis.moment_a_m2.unwrap();
             magnitude.push((moment.value - 5e-3) / moment.u);
             let along: f64 = found

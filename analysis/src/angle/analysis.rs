@@ -299,7 +299,9 @@ fn notes(of: &AngleAnalysis, stated: Option<Law>) -> Vec<String> {
             }
         ));
     }
-    if of.law == Law::Dipole && let Some(fill) = of.fit.fill {
+    if of.law == Law::Dipole
+        && let Some(fill) = of.fit.fill
+    {
         // cos ψ = a cos(θ − θ0) with a = 1/(√3 q) where the moment is out of the plane.
         let in_plane = Law::Dipole.fill() / fill.value;
         notes.push(if in_plane < 1.0 {

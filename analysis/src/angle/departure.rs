@@ -49,9 +49,8 @@ pub fn harmonics(readings: &[AngleReading], fit: &LawFit) -> Vec<Harmonic> {
         let basis = if j % 2 == 0 && j > 0 { angle.sin() } else { angle.cos() };
         basis / u_square(i)
     });
-    let squares = DVector::from_fn(readings.len(), |i, _| {
-        readings[i].field_a_per_m.powi(2) / u_square(i)
-    });
+    let squares =
+        DVector::from_fn(readings.len(), |i, _| readings[i].field_a_per_m.powi(2) / u_square(i));
     let Some(normal) = (design.transpose() * &design).cholesky() else { return Vec::new() };
     let covariance = normal.inverse() * fit.excess_scatter;
     let found = normal.solve(&(design.transpose() * squares));

@@ -186,8 +186,7 @@ pub fn fit(readings: &[AngleReading], law: Law) -> Result<LawFit, AngleError> {
         fitted = problem.solve(&[[log_scale, theta, leak]]).ok_or(AngleError::NoFit)?;
     }
     let Solved { best, law_chi_squared } = fitted;
-    if problem.without_direction() - best.chi_squared
-        < COUPLED_CHI_SQUARED * best.excess_scatter()
+    if problem.without_direction() - best.chi_squared < COUPLED_CHI_SQUARED * best.excess_scatter()
     {
         return Err(AngleError::NoCoupling);
     }
@@ -245,9 +244,10 @@ impl Problem<'_> {
     fn residuals(&self, p: &[f64; 4]) -> DVector<f64> {
         DVector::from_iterator(
             self.readings.len(),
-            self.readings.iter().zip(&self.u).map(|(r, u)| {
-                (r.field_a_per_m - coupling(p, r.angle_deg.to_radians())) / u
-            }),
+            self.readings
+                .iter()
+                .zip(&self.u)
+                .map(|(r, u)| (r.field_a_per_m - coupling(p, r.angle_deg.to_radians())) / u),
         )
     }
 
@@ -261,13 +261,9 @@ impl Problem<'_> {
 
     fn with_law(&self, starts: &[[f64; 3]]) -> Option<Minimum> {
         let fill = self.law.fill();
-        let from = |start: &[f64; 3]| {
-            minimise(start, |p| self.residuals(&[p[0], p[1], p[2], fill]))
-        };
-        starts
-            .iter()
-            .filter_map(from)
-            .min_by(|a, b| a.chi_squared.total_cmp(&b.chi_squared))
+        let from =
+            |start: &[f64; 3]| minimise(start, |p| self.residuals(&[p[0], p[1], p[2], fill]));
+        starts.iter().filter_map(from).min_by(|a, b| a.chi_squared.total_cmp(&b.chi_squared))
     }
 
     fn with_fill(&self, plain: &Minimum) -> Option<Minimum> {

@@ -80,7 +80,8 @@ pub fn case_moment(readings: &[AngleReading]) -> Option<CaseMoment> {
     let (_, nine) = start?;
     // The angle's uncertainty along the way that the vector turns, as fitted so far.
     let minimum = weighted(&vectors, &nine, true)?;
-    let minimum = weighted(&vectors, &Nine::from_column_slice(minimum.parameters.as_slice()), true)?;
+    let minimum =
+        weighted(&vectors, &Nine::from_column_slice(minimum.parameters.as_slice()), true)?;
     moment_of(&minimum)
 }
 
@@ -213,8 +214,7 @@ fn weighted(vectors: &[Vector], nine: &Nine, with_angle: bool) -> Option<Minimum
 /// Angle of h₁ (rad), h₁ and h₂.
 fn ellipse(nine: &Nine) -> (f64, Vector3<f64>, Vector3<f64>) {
     let (beta, gamma) = (part(nine, 1), part(nine, 2));
-    let peak =
-        (2.0 * beta.dot(&gamma)).atan2(beta.norm_squared() - gamma.norm_squared()) / 2.0;
+    let peak = (2.0 * beta.dot(&gamma)).atan2(beta.norm_squared() - gamma.norm_squared()) / 2.0;
     let h1 = beta * peak.cos() + gamma * peak.sin();
     (peak, h1, gamma * peak.cos() - beta * peak.sin())
 }

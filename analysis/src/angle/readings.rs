@@ -100,7 +100,9 @@ pub enum AngleError {
         row: usize,
     },
     /// A component larger than the field.
-    #[error("row {row}: the components make {components_a_per_m:e} A/m, the field is {field_a_per_m:e} A/m")]
+    #[error(
+        "row {row}: the components make {components_a_per_m:e} A/m, the field is {field_a_per_m:e} A/m"
+    )]
     OtherMagnitude {
         /// The row.
         row: usize,

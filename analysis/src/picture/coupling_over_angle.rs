@@ -41,10 +41,11 @@ impl Picture for CouplingOverAngle<'_> {
         canvas.bold(&self.title(), (MARGIN, title_line), Align::Left, size::TITLE, colour::INK)?;
         self.legend().draw(canvas, (MARGIN, title_line + 10.0), WIDTH - 2.0 * MARGIN)?;
         let polar = Polar { centre: (325.0, 390.0), radius: 272.0, floor_db: self.floor_db() };
-        polar.draw_grid(canvas, -self.floor_db() / 4.0, self.labels_deg())?;
+        polar.draw_grid(canvas, self.step_db())?;
         self.direction(canvas, &polar)?;
         self.ideal(canvas, &polar)?;
         self.law(canvas, &polar)?;
+        polar.label_rings(canvas, self.step_db(), self.labels_deg())?;
         self.readings(canvas, &polar)?;
         self.results(canvas)
     }
@@ -59,10 +60,15 @@ impl CouplingOverAngle<'_> {
         }
     }
 
-    /// Between two spokes, on the right, where the law is lowest.
+    /// Four rings.
+    fn step_db(&self) -> f64 {
+        -self.floor_db() / 4.0
+    }
+
+    /// Between two spokes, on the right, where both laws run between two rings.
     fn labels_deg(&self) -> f64 {
-        let lowest = self.analysis.misalignment_deg.value - 90.0;
-        15.0 + 30.0 * ((lowest - 15.0) / 30.0).round()
+        let clear = self.analysis.misalignment_deg.value - 45.0;
+        15.0 + 30.0 * ((clear - 15.0) / 30.0).round()
     }
 
     fn level_db(&self, field_a_per_m: f64) -> f64 {
@@ -147,6 +153,7 @@ impl CouplingOverAngle<'_> {
             y += 56.0;
         }
         let notes = [
+            "Rings: dB below the greatest field of the fitted law.",
             "0° at the top, counter-clockwise seen from above.",
             "Signs are unknown: a turn of 180° looks the same.",
         ];
@@ -172,20 +179,11 @@ impl CouplingOverAngle<'_> {
             ),
         });
         if let Some(moment) = &of.moment {
-            values.push((
-                "moment, from the mark",
-                units::plus_minus(moment.azimuth_deg, "°"),
-            ));
-            values.push((
-                "moment, out of the plane",
-                units::plus_minus(moment.elevation_deg, "°"),
-            ));
+            values.push(("moment, from the mark", units::plus_minus(moment.azimuth_deg, "°")));
+            values.push(("moment, out of the plane", units::plus_minus(moment.elevation_deg, "°")));
         }
-        let fit = format!(
-            "χ² {} for {}",
-            units::significant(of.chi_squared, 3),
-            of.degrees_of_freedom
-        );
+        let fit =
+            format!("χ² {} for {}", units::significant(of.chi_squared, 3), of.degrees_of_freedom);
         values.push(("fit, degrees of freedom", fit));
         values
     }
@@ -225,7 +223,8 @@ mod tests {
             .collect();
         let analysis = analyse(&readings, &Options::default()).unwrap();
         let svg = render(&CouplingOverAngle { analysis: &analysis }).unwrap().svg;
-        for text in ["Coupling over angle: field", "20.", "−10", "0 dB", "−150°", "10.", "|cos θ|"] {
+        for text in ["Coupling over angle: field", "20.", "−10", "0 dB", "−150°", "10.", "|cos θ|"]
+        {
             assert!(svg.contains(text), "{text}");
         }
     }

@@ -38,33 +38,50 @@ impl Polar {
         (self.centre.0 - distance * sin, self.centre.1 - distance * cos)
     }
 
-    /// Rings `step_db` apart, labelled along `labels_deg`; spokes with their angle.
+    /// Rings `step_db` apart; spokes with their angle.
     pub fn draw_grid<DB: DrawingBackend>(
         &self,
         canvas: &Canvas<'_, DB>,
         step_db: f64,
-        labels_deg: f64,
     ) -> Result<(), PictureError> {
         for spoke in (0..360).step_by(SPOKE_DEG as usize).map(f64::from) {
             let ends = [self.centre, self.at(spoke, 0.0)];
             canvas.line(&ends, Stroke::solid(colour::FINE_GRID, 1.0))?;
         }
-        let rings = (self.floor_db.abs() / step_db).ceil() as usize;
-        for ring in 1..rings {
+        for ring in 1..self.rings(step_db) {
             self.ring(canvas, -step_db * ring as f64, Stroke::solid(colour::GRID, 1.0))?;
         }
         self.ring(canvas, 0.0, Stroke::solid(colour::INK, 1.2))?;
-        for ring in 0..rings {
-            let level_db = -step_db * ring as f64;
-            let (x, y) = self.at(labels_deg, level_db);
-            let text = if ring == 0 { "0 dB".into() } else { format!("−{}", -level_db) };
-            canvas.label(&text, (x, y + 0.36 * size::TICK), Align::Centre, size::TICK, colour::INK)?;
-        }
         for spoke in (-150..=180).step_by(SPOKE_DEG as usize) {
-            let (x, y) = self.out(f64::from(spoke), self.radius + 1.5 * size::TICK);
+            let (x, y) = self.out(f64::from(spoke), self.radius + size::TICK);
+            let align = match x - self.centre.0 {
+                right if right > 1.0 => Align::Left,
+                left if left < -1.0 => Align::Right,
+                _ => Align::Centre,
+            };
             let text = if spoke < 0 { format!("−{}°", -spoke) } else { format!("{spoke}°") };
+            canvas.text(&text, (x, y + 0.36 * size::TICK), align, size::TICK, colour::INK)?;
+        }
+        Ok(())
+    }
+
+    fn rings(&self, step_db: f64) -> usize {
+        (self.floor_db.abs() / step_db).ceil() as usize
+    }
+
+    /// Levels of the rings along `angle_deg`.
+    pub fn label_rings<DB: DrawingBackend>(
+        &self,
+        canvas: &Canvas<'_, DB>,
+        step_db: f64,
+        angle_deg: f64,
+    ) -> Result<(), PictureError> {
+        for ring in 0..self.rings(step_db) {
+            let level_db = step_db * ring as f64;
+            let (x, y) = self.at(angle_deg, -level_db);
+            let text = if ring == 0 { "0 dB".into() } else { format!("−{level_db} dB") };
             let at = (x, y + 0.36 * size::TICK);
-            canvas.text(&text, at, Align::Centre, size::TICK, colour::INK)?;
+            canvas.label(&text, at, Align::Centre, size::TICK, colour::INK)?;
         }
         Ok(())
     }

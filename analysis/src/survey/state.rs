@@ -181,8 +181,7 @@ impl<K: Kind> Survey<K> {
         capture: &str,
     ) -> Result<Event<K>, TakeError> {
         let (point, _) = self.point(number).ok_or(Refused::NoSuchPoint(number))?;
-        let transmitter =
-            surveyed::choose(measurement, self.followed(), self.setup.carrier_hz)?;
+        let transmitter = surveyed::choose(measurement, self.followed(), self.setup.carrier_hz)?;
         let noise_a_per_m_rthz = measurement.noise_a_per_m_rthz.as_deref().unwrap_or(&[]);
         let heard = Heard { transmitter, noise_a_per_m_rthz };
         Ok(Event::Taken(Taken {
@@ -308,7 +307,8 @@ mod tests {
             .map(|distance_m| Point { distance_m, alignment: Alignment::Coaxial })
             .to_vec();
         let plan = Plan::new(points, Order::NearestFirst).unwrap();
-        Survey::new(Setup { plan, kind: Distance { u_distance_m: 0.01 }, carrier_hz: None }).unwrap()
+        Survey::new(Setup { plan, kind: Distance { u_distance_m: 0.01 }, carrier_hz: None })
+            .unwrap()
     }
 
     /// Take the point with a field `factor` times that of a dipole, and keep it.

@@ -83,13 +83,19 @@ struct Columns {
 fn parse(path: &Path, text: &str) -> Result<Table> {
     let mut table =
         Table { readings: Vec::new(), u_calibration_rel: Vec::new(), lines: Vec::new() };
-    rows(path, text, |header| Columns::of(path, header), |place, row, columns| {
-        table.readings.push(reading(place, row, columns)?);
-        let share = columns.calibration.map(|i| place.u_calibration_rel(&row[i])).transpose()?;
-        table.u_calibration_rel.push(share.unwrap_or(0.0));
-        table.lines.push(place.line);
-        Ok(())
-    })?;
+    rows(
+        path,
+        text,
+        |header| Columns::of(path, header),
+        |place, row, columns| {
+            table.readings.push(reading(place, row, columns)?);
+            let share =
+                columns.calibration.map(|i| place.u_calibration_rel(&row[i])).transpose()?;
+            table.u_calibration_rel.push(share.unwrap_or(0.0));
+            table.lines.push(place.line);
+            Ok(())
+        },
+    )?;
     Ok(table)
 }
 

@@ -132,13 +132,16 @@ pub(crate) fn required_column(
     all: &[&str],
     units: &str,
 ) -> Result<usize> {
-    optional_column(path, header, wanted)?.ok_or_else(|| {
-        missing_column(path, wanted, &header.iter().collect::<Vec<_>>(), all, units)
-    })
+    optional_column(path, header, wanted)?
+        .ok_or_else(|| missing_column(path, wanted, &header.iter().collect::<Vec<_>>(), all, units))
 }
 
 /// Where in the header the column stands, if at all.
-pub(crate) fn optional_column(path: &Path, header: &StringRecord, wanted: &str) -> Result<Option<usize>> {
+pub(crate) fn optional_column(
+    path: &Path,
+    header: &StringRecord,
+    wanted: &str,
+) -> Result<Option<usize>> {
     let mut at = (0..header.len()).filter(|i| &header[*i] == wanted);
     let first = at.next();
     if at.next().is_some() {

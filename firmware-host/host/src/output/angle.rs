@@ -123,15 +123,11 @@ pub fn lines(analysis: &AngleAnalysis) -> String {
 
 fn leakage(analysis: &AngleAnalysis) -> String {
     let percent = |r: coilrig_analysis::reading::Reading| units::plus_minus(r.scaled(100.0), "%");
-    let quadrature = analysis
-        .leak_in_quadrature
-        .map_or("none seen".to_owned(), percent);
+    let quadrature = analysis.leak_in_quadrature.map_or("none seen".to_owned(), percent);
     let mut text = format!("cross-axis leakage: {}", percent(analysis.leakage_ratio));
     if analysis.law == Law::Cosine {
-        text += &format!(
-            " (in phase {}, in quadrature {quadrature})",
-            percent(analysis.leak_in_phase)
-        );
+        text +=
+            &format!(" (in phase {}, in quadrature {quadrature})", percent(analysis.leak_in_phase));
     }
     text + "\n"
 }

@@ -5,9 +5,7 @@ use std::path::Path;
 use coilrig_analysis::angle::{AngleAnalysis, AngleError};
 use coilrig_analysis::range::{RangeAnalysis, RangeError};
 use coilrig_analysis::reading::Reading;
-use coilrig_analysis::survey::{
-    Angle, Distance, Grid, PointState, Standing, Step, Survey, Taken,
-};
+use coilrig_analysis::survey::{Angle, Distance, Grid, PointState, Standing, Step, Survey, Taken};
 use coilrig_analysis::units;
 use serde::Serialize;
 

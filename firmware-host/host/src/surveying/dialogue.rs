@@ -3,9 +3,7 @@
 use std::future::Future;
 use std::path::Path;
 
-use coilrig_analysis::survey::{
-    CARRIER_TOLERANCE_HZ, Event, PointState, Standing, Step, Survey,
-};
+use coilrig_analysis::survey::{CARRIER_TOLERANCE_HZ, Event, PointState, Standing, Step, Survey};
 
 use super::kind::Guided;
 use super::run::{Attempt, Recording, SurveyRun};

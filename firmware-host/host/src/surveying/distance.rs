@@ -25,7 +25,8 @@ impl Guided for Distance {
     }
 
     fn how_to_get_there(&self, point: &Point) -> Vec<String> {
-        let first = format!("Place the receiver {} m from the unit, coil to coil,", point.distance_m);
+        let first =
+            format!("Place the receiver {} m from the unit, coil to coil,", point.distance_m);
         vec![first, where_that_is(point.alignment).into()]
     }
 

@@ -69,8 +69,8 @@ impl Guided for Grid {
     }
 
     fn beside(survey: &Survey<Self>, reading: usize) -> String {
-        survey.reading(reading).map_or(String::new(), |taken| {
-            taken.reading.h_a_per_m.map(units::field).join(", ")
-        })
+        survey
+            .reading(reading)
+            .map_or(String::new(), |taken| taken.reading.h_a_per_m.map(units::field).join(", "))
     }
 }

@@ -12,11 +12,11 @@ use super::kind::Guided;
 use crate::calibration::Calibration;
 use crate::capture::meta::Paths;
 use crate::error::{Error, Result};
+use crate::files;
 use crate::journal::{Journal, Told, damaged};
 use crate::link::Link;
 use crate::measuring::{self, Keep};
 use crate::recording::{self, Notice, Options};
-use crate::files;
 
 /// Name of the table of readings in a survey's folder.
 pub const TABLE: &str = "readings.csv";

@@ -100,10 +100,15 @@ fn from_captures(args: &Distance, listed: Vec<Listed>) -> Result<Outcome> {
         ));
     }
     let u_distance_m = args.u_distance.unwrap_or(U_DISTANCE_M);
-    let (survey, mut errors) =
-        surveying::survey_of(listed, order(args), u_distance_m, args.receiving.carrier, |warning| {
+    let (survey, mut errors) = surveying::survey_of(
+        listed,
+        order(args),
+        u_distance_m,
+        args.receiving.carrier,
+        |warning| {
             eprintln!("coilrig: {warning}");
-        })?;
+        },
+    )?;
     let last = errors.pop();
     errors.iter().for_each(|e| eprintln!("coilrig: {e}"));
     if let Some(error) = last.as_ref().filter(|_| survey.kept().next().is_none()) {
