@@ -14,7 +14,7 @@ use csv::StringRecord;
 
 use crate::error::{Error, Result};
 use crate::files;
-use crate::readings::{CALIBRATION_COLUMN, Place, optional_column, required_column, rows};
+use crate::readings::{CALIBRATION_COLUMN, Place, Rows, missing_column, optional_column, rows};
 
 /// Columns that a table must have.
 pub const COLUMNS: [&str; 3] = ["angle_deg", "field_a_per_m", "u_field_a_per_m"];
@@ -81,21 +81,18 @@ struct Columns {
 }
 
 fn parse(path: &Path, text: &str) -> Result<Table> {
+    let Rows { header, rows } = rows(path, text)?;
+    let columns = Columns::of(path, &header)?;
     let mut table =
         Table { readings: Vec::new(), u_calibration_rel: Vec::new(), lines: Vec::new() };
-    rows(
-        path,
-        text,
-        |header| Columns::of(path, header),
-        |place, row, columns| {
-            table.readings.push(reading(place, row, columns)?);
-            let share =
-                columns.calibration.map(|i| place.u_calibration_rel(&row[i])).transpose()?;
-            table.u_calibration_rel.push(share.unwrap_or(0.0));
-            table.lines.push(place.line);
-            Ok(())
-        },
-    )?;
+    for (line, row) in rows {
+        let place = Place { path, line };
+        place.check_width(&row, header.len())?;
+        table.readings.push(reading(&place, &row, &columns)?);
+        let share = columns.calibration.map(|i| place.u_calibration_rel(&row[i])).transpose()?;
+        table.u_calibration_rel.push(share.unwrap_or(0.0));
+        table.lines.push(line);
+    }
     Ok(table)
 }
 
@@ -103,8 +100,8 @@ impl Columns {
     fn of(path: &Path, header: &StringRecord) -> Result<Self> {
         let mut required = [0; 3];
         for (place, wanted) in required.iter_mut().zip(COLUMNS) {
-            let units = "angles in degrees, fields in A/m";
-            *place = required_column(path, header, wanted, &COLUMNS, units)?;
+            *place = optional_column(path, header, wanted)?
+                .ok_or_else(|| missing_column(path, wanted, header, &COLUMNS.join(",")))?;
         }
         let mut found = Vec::new();
         for wanted in COMPONENT_COLUMNS {

@@ -57,49 +57,48 @@ pub fn write<'a>(
 }
 
 fn parse(path: &Path, text: &str) -> Result<Table> {
+    let Rows { header, rows } = rows(path, text)?;
+    let columns = columns(path, &header)?;
+    let calibration = optional_column(path, &header, CALIBRATION_COLUMN)?;
     let mut table =
         Table { readings: Vec::new(), u_calibration_rel: Vec::new(), lines: Vec::new() };
-    let find = |header: &StringRecord| {
-        Ok((columns(path, header)?, optional_column(path, header, CALIBRATION_COLUMN)?))
-    };
-    rows(path, text, find, |place, row, &(columns, calibration)| {
-        table.readings.push(place.reading(row, columns)?);
+    for (line, row) in rows {
+        let place = Place { path, line };
+        place.check_width(&row, header.len())?;
+        table.readings.push(place.reading(&row, columns)?);
         let u_calibration_rel =
             calibration.map(|i| place.u_calibration_rel(&row[i])).transpose()?;
         table.u_calibration_rel.push(u_calibration_rel.unwrap_or(0.0));
-        table.lines.push(place.line);
-        Ok(())
-    })?;
+        table.lines.push(line);
+    }
     Ok(table)
 }
 
-/// Read a CSV table row by row: `find` its columns in the header, `take` each row
-/// that is not blank.
-pub(crate) fn rows<C>(
-    path: &Path,
-    text: &str,
-    find: impl FnOnce(&StringRecord) -> Result<C>,
-    mut take: impl FnMut(&Place, &StringRecord, &C) -> Result<()>,
-) -> Result<()> {
+/// A CSV table as text: its header, and each row that says something with the
+/// line of the file it came from.
+pub(crate) struct Rows {
+    pub(crate) header: StringRecord,
+    pub(crate) rows: Vec<(u64, StringRecord)>,
+}
+
+/// Take a CSV table apart.
+pub(crate) fn rows(path: &Path, text: &str) -> Result<Rows> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    let mut rows = csv::ReaderBuilder::new()
+    let mut reader = csv::ReaderBuilder::new()
         .comment(Some(b'#'))
         .trim(csv::Trim::All)
         .flexible(true)
         .from_reader(text.as_bytes());
-    let header = rows.headers().map_err(|e| no_csv(path, &e))?.clone();
-    let columns = find(&header)?;
-    for row in rows.records() {
+    let header = reader.headers().map_err(|e| no_csv(path, &e))?.clone();
+    let mut rows = Vec::new();
+    for row in reader.records() {
         let row = row.map_err(|e| no_csv(path, &e))?;
         let line = row.position().map_or(0, |p| line_from(text, p.byte() as usize));
-        if row.iter().all(str::is_empty) {
-            continue;
+        if !row.iter().all(str::is_empty) {
+            rows.push((line, row));
         }
-        let place = Place { path, line };
-        place.check_width(&row, header.len())?;
-        take(&place, &row, &columns)?;
     }
-    Ok(())
+    Ok(Rows { header, rows })
 }
 
 /// Line, counted from 1, of the first row at or after `byte`. The reader's own
@@ -118,22 +117,10 @@ pub(crate) fn line_from(text: &str, byte: usize) -> u64 {
 fn columns(path: &Path, header: &StringRecord) -> Result<[usize; 4]> {
     let mut found = [0; 4];
     for (place, wanted) in found.iter_mut().zip(COLUMNS) {
-        *place = required_column(path, header, wanted, &COLUMNS, "distances in m, fields in A/m")?;
+        *place = optional_column(path, header, wanted)?
+            .ok_or_else(|| missing_column(path, wanted, header, &COLUMNS.join(",")))?;
     }
     Ok(found)
-}
-
-/// Where in the header the column stands; `all` that the table must have, with
-/// their `units`, are for the error to name.
-pub(crate) fn required_column(
-    path: &Path,
-    header: &StringRecord,
-    wanted: &str,
-    all: &[&str],
-    units: &str,
-) -> Result<usize> {
-    optional_column(path, header, wanted)?
-        .ok_or_else(|| missing_column(path, wanted, &header.iter().collect::<Vec<_>>(), all, units))
 }
 
 /// Where in the header the column stands, if at all.
@@ -154,9 +141,15 @@ pub(crate) fn optional_column(
     Ok(first)
 }
 
-fn missing_column(path: &Path, wanted: &str, names: &[&str], all: &[&str], units: &str) -> Error {
+/// The error for a header without the column `wanted`; `expected` is a whole one.
+pub(crate) fn missing_column(
+    path: &Path,
+    wanted: &str,
+    header: &StringRecord,
+    expected: &str,
+) -> Error {
     let place = format!("{}, header", path.display());
-    let expected = all.join(",");
+    let names: Vec<&str> = header.iter().collect();
     if names.iter().all(|name| name.is_empty()) {
         return Error::file(
             path.display(),
@@ -175,7 +168,7 @@ fn missing_column(path: &Path, wanted: &str, names: &[&str], all: &[&str], units
     Error::file(
         place,
         format!("has no column {wanted} among {}", names.join(", ")),
-        format!("name the columns {expected}; {units}"),
+        format!("name the columns {expected}; distances in m, fields in A/m"),
     )
 }
 
@@ -185,18 +178,22 @@ fn no_csv(path: &Path, error: &csv::Error) -> Error {
 
 /// A row of the file, for errors to name.
 pub(crate) struct Place<'a> {
-    path: &'a Path,
-    /// The line, counted from 1.
+    pub(crate) path: &'a Path,
     pub(crate) line: u64,
 }
 
 impl Place<'_> {
-    fn error(&self, column: Option<&str>, what: String, remedy: impl Into<String>) -> Error {
+    pub(crate) fn error(
+        &self,
+        column: Option<&str>,
+        what: String,
+        remedy: impl Into<String>,
+    ) -> Error {
         let column = column.map_or(String::new(), |c| format!(", {c}"));
         Error::file(format!("{}, line {}{column}", self.path.display(), self.line), what, remedy)
     }
 
-    fn check_width(&self, row: &StringRecord, wanted: usize) -> Result<()> {
+    pub(crate) fn check_width(&self, row: &StringRecord, wanted: usize) -> Result<()> {
         let remedy = match row.len() {
             have if have == wanted => return Ok(()),
             have if have > wanted => {
@@ -243,7 +240,6 @@ impl Place<'_> {
         Err(self.error(Some(column), format!("{text} is not a finite number"), remedy))
     }
 
-    /// A number, 0 or more, as the column of the calibration has.
     pub(crate) fn u_calibration_rel(&self, text: &str) -> Result<f64> {
         let value = self.any_number(CALIBRATION_COLUMN, text)?;
         if value >= 0.0 && value.is_finite() {
@@ -256,7 +252,7 @@ impl Place<'_> {
         ))
     }
 
-    fn any_number(&self, column: &str, text: &str) -> Result<f64> {
+    pub(crate) fn any_number(&self, column: &str, text: &str) -> Result<f64> {
         text.parse().map_err(|_| {
             let remedy = if text.is_empty() {
                 "fill it in, or put # before the line to leave the reading out"

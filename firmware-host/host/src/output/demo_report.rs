@@ -1,5 +1,7 @@
 //! The report of the demo: one HTML file with everything in it.
 
+use coilrig_analysis::angle::AngleAnalysis;
+use coilrig_analysis::picture::coupling_over_angle::CouplingOverAngle;
 use coilrig_analysis::picture::coupling_over_distance::CouplingOverDistance;
 use coilrig_analysis::picture::field_over_distance::FieldOverDistance;
 use coilrig_analysis::picture::pulse_timeline::PulseTimeline;
@@ -122,6 +124,8 @@ pub struct DemoReport<'a> {
     pub readings: &'a [FieldReading],
     /// What follows from it.
     pub analysis: &'a RangeAnalysis,
+    /// What follows from turning it.
+    pub turned: &'a AngleAnalysis,
 }
 
 /// A row of the table of transmitters: its name, and its text for one of them.
@@ -150,6 +154,7 @@ impl DemoReport<'_> {
         let pulses = draw(self.timeline)?.svg;
         let field = draw(&FieldOverDistance { readings, analysis })?.svg;
         let coupling = draw(&CouplingOverDistance { readings, analysis })?.svg;
+        let angle = draw(&CouplingOverAngle { analysis: self.turned })?.svg;
         let page = html! {
             (DOCTYPE)
             html lang="en" {
@@ -170,6 +175,7 @@ impl DemoReport<'_> {
                     figure { (PreEscaped(pulses)) }
                     (self.agreement())
                     (self.survey(&field, &coupling))
+                    (self.turn(&angle))
                     (self.conditions())
                 }
             }
@@ -260,6 +266,18 @@ impl DemoReport<'_> {
             }
             @for note in &analysis.notes { p.note { (note) "." } }
             figure { (PreEscaped(coupling)) }
+        }
+    }
+
+    fn turn(&self, angle: &str) -> Markup {
+        html! {
+            h2 { "Coupling over angle of “" (self.surveyed) "”" }
+            p {
+                "The unit turned in its place on the stand, " (self.turned.fitted.len())
+                " readings with three axes."
+            }
+            figure { (PreEscaped(angle)) }
+            @for note in &self.turned.notes { p.note { (note) "." } }
         }
     }
 
