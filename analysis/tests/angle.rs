@@ -260,6 +260,32 @@ fn the_moment_in_its_case_is_found_with_the_uncertainty_it_states() {
     }
 }
 
+/// Gains of the receiver's axes that are off by 3 %, each by itself, and readings of
+/// 0.1 %: the stated calibration answers for what they do to the direction.
+#[test]
+fn gains_that_differ_are_in_the_stated_direction() {
+    let (mut azimuth, mut elevation) = (Vec::new(), Vec::new());
+    for seed in 0..200 {
+        let mut draws = Draws::new(5000 + seed);
+        let stand = Stand { u_rel: 1e-3, u_angle_deg: 0.0, ..Stand::random(&mut draws, 15.0) };
+        let stand = Stand { case_moment: [3e-3, 1e-3, -2e-3], ..stand };
+        let gains: [f64; 3] = std::array::from_fn(|_| 1.0 + 0.03 * draws.normal());
+        let mut readings = stand.readings(&mut draws);
+        for reading in &mut readings {
+            let c = reading.components.as_mut().unwrap();
+            c.h_a_per_m = std::array::from_fn(|axis| gains[axis] * c.h_a_per_m[axis]);
+            reading.field_a_per_m = norm(c.h_a_per_m);
+        }
+        let options = Options { u_calibration_rel: 0.03, ..Options::default() };
+        let found = analyse(&readings, &options).unwrap().moment.unwrap();
+        let [x, y, z] = unit(stand.case_moment);
+        azimuth.push((found.azimuth_deg.value - y.atan2(x).to_degrees()) / found.azimuth_deg.u);
+        elevation.push((found.elevation_deg.value - z.asin().to_degrees()) / found.elevation_deg.u);
+    }
+    stated_well("azimuth, gains off", &azimuth);
+    stated_well("elevation, gains off", &elevation);
+}
+
 /// Laws: the angle of the greatest field is minus the azimuth; the sign that all
 /// vectors share, the receiver's attitude and the order of readings change nothing;
 /// a mark a quarter turn on is a quarter turn less of azimuth.

@@ -16,6 +16,8 @@ use crate::units;
 /// No transmitter of the trade gives more than this beyond some decimetres, A/m;
 /// common practice, no source.
 const MUCH_A_PER_M: f64 = 0.1;
+/// Least over greatest field of a dipole turned in place: a half.
+const DIPOLE_DEPTH_DB: f64 = -6.0206;
 /// χ² that comes by chance less often than this speaks against the law.
 const UNLIKELY: f64 = 0.01;
 /// Least cosine between the receiver's x axis and the line from the unit: 60°.
@@ -101,7 +103,8 @@ pub struct AngleAnalysis {
     /// Both together: cross-axis leakage, what is left a quarter turn from the best
     /// angle over the part that turns.
     pub leakage_ratio: Reading,
-    /// Least over greatest field of a turn, dB; absent for a law that has nulls.
+    /// Least over greatest field of a turn, dB; absent for a law that has nulls. With
+    /// three axes the calibration, taken as that of each axis by itself, is in its u.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub depth_db: Option<Reading>,
     /// The weakest reading over the greatest field, dB.
@@ -160,7 +163,17 @@ pub fn analyse(readings: &[AngleReading], options: &Options) -> Result<AngleAnal
     let fit = fit_of(&fitted, law)?;
     let with_calibration =
         |r: Reading| Reading::new(r.value, r.u.hypot(r.value * options.u_calibration_rel));
-    let moment = case_moment(readings).filter(|_| options.turned == Turned::Unit);
+    let moment = match options.turned {
+        Turned::Unit => case_moment(readings, options.u_calibration_rel),
+        Turned::Coil => None,
+    };
+    // Where greatest and least field lie on different axes, so do their calibrations.
+    let apart = match (coupling, has_components(readings)) {
+        (Coupling::Field, true) => {
+            DB_PER_NEPER * std::f64::consts::SQRT_2 * options.u_calibration_rel
+        }
+        _ => 0.0,
+    };
     let peak = fit.peak_a_per_m();
     let weakest = fitted.iter().map(|r| r.field_a_per_m).fold(f64::INFINITY, f64::min);
     let mut analysis = AngleAnalysis {
@@ -172,7 +185,7 @@ pub fn analyse(readings: &[AngleReading], options: &Options) -> Result<AngleAnal
         leak_in_phase: fit.leak,
         leak_in_quadrature: fit.fill.filter(|_| fit.law == Law::Cosine),
         leakage_ratio: fit.leakage(),
-        depth_db: fit.depth_db(),
+        depth_db: fit.depth_db().map(|depth| Reading::new(depth.value, depth.u.hypot(apart))),
         weakest_reading_db: DB_PER_NEPER * (weakest / peak.value).ln(),
         chi_squared: fit.chi_squared,
         degrees_of_freedom: fit.degrees_of_freedom,
@@ -300,7 +313,8 @@ fn notes(of: &AngleAnalysis, stated: Option<Law>) -> Vec<String> {
         ));
     }
     if of.law == Law::Dipole
-        && let Some(fill) = of.fit.fill
+        && let (Some(fill), Some(depth)) = (of.fit.fill, of.depth_db)
+        && (depth.value - DIPOLE_DEPTH_DB).abs() > 2.0 * depth.u
     {
         // cos ψ = a cos(θ − θ0) with a = 1/(√3 q) where the moment is out of the plane.
         let in_plane = Law::Dipole.fill() / fill.value;

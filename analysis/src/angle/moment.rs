@@ -35,6 +35,9 @@ use crate::survey::Components;
 /// Readings that starts are made of, spread over the turn.
 const STARTING: usize = 8;
 
+/// What the near field leaves out as a share of g m: (kr)² up to 10 m.
+const NEAR_FIELD: f64 = 0.01;
+
 /// α, β, γ one after the other.
 type Nine = SVector<f64, 9>;
 
@@ -61,13 +64,15 @@ pub struct CaseMoment {
     /// Three for each angle less nine.
     pub degrees_of_freedom: usize,
     /// χ² of what should be nothing in a true setting up, three degrees of freedom:
-    /// |h₁| − 2 |h₂|, and the constant field along r and across.
+    /// |h₁| − 2 |h₂|, and the constant field along r and across; what the near field
+    /// leaves out is allowed for.
     pub departure_chi_squared: f64,
 }
 
 /// The moment that readings with components tell; `None` where they have none, or
-/// do not tell it.
-pub fn case_moment(readings: &[AngleReading]) -> Option<CaseMoment> {
+/// do not tell it. `u_calibration_rel` is taken as that of each axis by itself:
+/// one gain off against another turns the vectors.
+pub fn case_moment(readings: &[AngleReading], u_calibration_rel: f64) -> Option<CaseMoment> {
     let vectors: Option<Vec<Vector>> = readings.iter().map(Vector::of).collect();
     let vectors = vectors?;
     let mut start: Option<(f64, Nine)> = None;
@@ -82,7 +87,7 @@ pub fn case_moment(readings: &[AngleReading]) -> Option<CaseMoment> {
     let minimum = weighted(&vectors, &nine, true)?;
     let minimum =
         weighted(&vectors, &Nine::from_column_slice(minimum.parameters.as_slice()), true)?;
-    moment_of(&minimum)
+    moment_of(&minimum, u_calibration_rel)
 }
 
 struct Vector {
@@ -239,8 +244,29 @@ fn geometry(nine: &Nine) -> [f64; 6] {
     ]
 }
 
+/// How [`geometry`] changes with steps away from α, β, γ, over the steps.
+fn sensitivity<const N: usize>(
+    nine: &Nine,
+    steps: [f64; N],
+    away: impl Fn(usize, f64) -> Nine,
+) -> SMatrix<f64, 6, N> {
+    let mut jacobian = SMatrix::<f64, 6, N>::zeros();
+    for (j, step) in steps.into_iter().enumerate() {
+        let (up, down) = (geometry(&(nine + away(j, step))), geometry(&(nine - away(j, step))));
+        for i in 0..6 {
+            let mut rise = up[i] - down[i];
+            if i == 0 {
+                // Half a turn of the longer axis is no change.
+                rise -= (rise / std::f64::consts::PI).round() * std::f64::consts::PI;
+            }
+            jacobian[(i, j)] = rise / (2.0 * step);
+        }
+    }
+    jacobian
+}
+
 /// Azimuth over −90 to 90 degrees, the elevation to it: the sign is free.
-fn moment_of(minimum: &Minimum) -> Option<CaseMoment> {
+fn moment_of(minimum: &Minimum, u_calibration_rel: f64) -> Option<CaseMoment> {
     let nine = Nine::from_column_slice(minimum.parameters.as_slice());
     let excess = minimum.excess_scatter();
     let covariance =
@@ -251,25 +277,18 @@ fn moment_of(minimum: &Minimum) -> Option<CaseMoment> {
     if found.iter().any(|v| !v.is_finite()) {
         return None;
     }
-    let mut jacobian = SMatrix::<f64, 6, 9>::zeros();
-    for j in 0..9 {
-        let step = 1e-4 * covariance[(j, j)].sqrt();
-        let (mut up, mut down) = (nine, nine);
-        up[j] += step;
-        down[j] -= step;
-        let (up, down) = (geometry(&up), geometry(&down));
-        for i in 0..6 {
-            let mut rise = up[i] - down[i];
-            if i == 0 {
-                // Half a turn of the longer axis is no change.
-                rise -= (rise / std::f64::consts::PI).round() * std::f64::consts::PI;
-            }
-            jacobian[(i, j)] = rise / (2.0 * step);
-        }
-    }
-    let all = jacobian * covariance * jacobian.transpose();
+    let steps: [f64; 9] = std::array::from_fn(|j| 1e-4 * covariance[(j, j)].sqrt());
+    let by_fit =
+        sensitivity(&nine, steps, |j, step| Nine::from_fn(|i, _| if i == j { step } else { 0.0 }));
+    // The gain of one of the receiver's axes scales that component of all three.
+    let by_gain = sensitivity(&nine, [1e-5; 3], |axis, step| {
+        Nine::from_fn(|i, _| if i % 3 == axis { step * nine[i] } else { 0.0 })
+    });
+    let readings = by_fit * covariance * by_fit.transpose();
+    let all = readings + by_gain * by_gain.transpose() * u_calibration_rel.powi(2);
     let u = |i: usize| all[(i, i)].sqrt();
-    let nothing = all.fixed_view::<3, 3>(3, 3).into_owned();
+    let near_field = (NEAR_FIELD * found[2]).powi(2);
+    let nothing = all.fixed_view::<3, 3>(3, 3) + SMatrix::<f64, 3, 3>::identity() * near_field;
     let left = Vector3::new(found[3], found[4], found[5]);
     let departure_chi_squared = nothing.cholesky()?.solve(&left).dot(&left);
     let [azimuth, elevation, ..] = found;
@@ -289,7 +308,7 @@ fn moment_of(minimum: &Minimum) -> Option<CaseMoment> {
         elevation_deg: Reading::new(elevation, u(1)).scaled(180.0 / std::f64::consts::PI),
         line_of_sight: line_of_sight.into(),
         correlation: all[(0, 1)] / (u(0) * u(1)),
-        coplanar_a_per_m: Reading::new(found[2], u(2)),
+        coplanar_a_per_m: Reading::new(found[2], readings[(2, 2)].sqrt()),
         chi_squared: minimum.chi_squared,
         degrees_of_freedom: minimum.degrees_of_freedom(),
         departure_chi_squared,

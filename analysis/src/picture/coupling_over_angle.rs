@@ -14,7 +14,7 @@ use crate::units;
 
 const MARGIN: f64 = 18.0;
 /// Left edge of the text beside the disc.
-const BESIDE: f64 = 640.0;
+const BESIDE: f64 = 656.0;
 const WIDTH: f64 = 960.0;
 /// Degrees between places of the curve.
 const CURVE_DEG: f64 = 0.5;
@@ -65,10 +65,14 @@ impl CouplingOverAngle<'_> {
         -self.floor_db() / 4.0
     }
 
-    /// Between two spokes, on the right, where both laws run between two rings.
+    /// Between two spokes on the right, where the law keeps clearest of the rings.
     fn labels_deg(&self) -> f64 {
-        let clear = self.analysis.misalignment_deg.value - 45.0;
-        15.0 + 30.0 * ((clear - 15.0) / 30.0).round()
+        let clearance = |angle: f64| {
+            let rings = self.level_db(self.analysis.fit.field_at(angle).value) / self.step_db();
+            (rings - rings.round()).abs()
+        };
+        let places = (0..6).map(|i| -15.0 - 30.0 * f64::from(i));
+        places.max_by(|a, b| clearance(*a).total_cmp(&clearance(*b))).unwrap_or(-45.0)
     }
 
     fn level_db(&self, field_a_per_m: f64) -> f64 {

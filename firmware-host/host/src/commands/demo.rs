@@ -100,6 +100,7 @@ pub fn run(args: &Demo) -> Result<Outcome> {
         readings: &table.readings,
         analysis: &analysis,
         turned: &turned,
+        case_moment_a_m2: places::buried_moment(&scenario)?,
     };
     let report_path = folder.join("report.html");
     files::write_whole(&report_path, report.html()?.as_bytes())?;

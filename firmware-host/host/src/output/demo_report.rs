@@ -126,6 +126,8 @@ pub struct DemoReport<'a> {
     pub analysis: &'a RangeAnalysis,
     /// What follows from turning it.
     pub turned: &'a AngleAnalysis,
+    /// Its moment in its case by the scenario.
+    pub case_moment_a_m2: [f64; 3],
 }
 
 /// A row of the table of transmitters: its name, and its text for one of them.
@@ -270,6 +272,9 @@ impl DemoReport<'_> {
     }
 
     fn turn(&self, angle: &str) -> Markup {
+        let [x, y, z] = self.case_moment_a_m2;
+        let azimuth_deg = y.atan2(x).to_degrees();
+        let elevation_deg = z.atan2(x.hypot(y)).to_degrees();
         html! {
             h2 { "Coupling over angle of “" (self.surveyed) "”" }
             p {
@@ -277,6 +282,24 @@ impl DemoReport<'_> {
                 " readings with three axes."
             }
             figure { (PreEscaped(angle)) }
+            @if let Some(moment) = &self.turned.moment {
+                table.results { tbody {
+                    tr {
+                        th { "moment in the case, from the mark" }
+                        td {
+                            (units::plus_minus(moment.azimuth_deg, "°"))
+                            " (scenario: " (units::significant(azimuth_deg, 4)) "°)"
+                        }
+                    }
+                    tr {
+                        th { "out of the plane of turning" }
+                        td {
+                            (units::plus_minus(moment.elevation_deg, "°"))
+                            " (scenario: " (units::significant(elevation_deg, 4)) "°)"
+                        }
+                    }
+                } }
+            }
             @for note in &self.turned.notes { p.note { (note) "." } }
         }
     }

@@ -43,6 +43,8 @@ impl Guided for Angle {
                 Turned::Unit => "At 0° the mark on its case faces the receiver.".into(),
                 Turned::Coil => "At 0° the receiver's x axis points to the unit.".into(),
             });
+            lines
+                .push("Where one axis has its null, nothing may be heard: skip that angle.".into());
         }
         lines
     }

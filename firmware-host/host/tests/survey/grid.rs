@@ -14,7 +14,7 @@ fn scene() -> String {
     SCENE
         .replace("position_m = [0, 3, 0]", askew)
         .replace("position_m = [0, 0, 0]", "position_m = [1.3, 0.6, -1]")
-        .replace("moment_a_m2 = [0, 4e-3, 0]", "moment_a_m2 = [3e-3, 1e-3, 2e-3]")
+        .replace("moment_a_m2 = [0, 4e-3, 0]", "moment_a_m2 = [9e-4, 3e-4, 6e-4]")
 }
 
 /// Rows of the table.
@@ -74,7 +74,7 @@ fn a_walk_over_a_grid_gives_the_vectors() {
             assert!(off < 0.01, "{off} at {place:?}");
         }
         // 3 % for placing, and little noise.
-        assert!((0.03..0.035).contains(&(row[6] / field)), "{row:?}");
+        assert!((0.029..0.035).contains(&(row[6] / field)), "{row:?}");
         assert!((0.01..0.031).contains(&row[7]), "{row:?}");
     }
 

@@ -80,7 +80,7 @@ pub(super) fn grid(
 }
 
 /// Moment of the unit as it lies in the ground.
-fn buried_moment(scenario: &Scenario) -> Result<[f64; 3]> {
+pub(super) fn buried_moment(scenario: &Scenario) -> Result<[f64; 3]> {
     let unit = scenario.units.iter().find(|unit| unit.name == SURVEYED);
     unit.map(|unit| unit.moment_a_m2).ok_or_else(|| of_the_demo(format!("no unit \"{SURVEYED}\"")))
 }
@@ -103,6 +103,7 @@ fn survey<K: Guided>(
         let mut link = Link::open(device).await?;
         run.record_all(&mut link, &how, |_, point| place(point), |_| ()).await
     })?;
+    attempts.iter().flat_map(|(_, attempt)| &attempt.warnings).for_each(|w| say(w));
     let kept = run.survey().kept().count();
     say(&format!("{kept} of {} points recorded and measured", attempts.len()));
     Ok(run)
