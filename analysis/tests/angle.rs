@@ -394,6 +394,20 @@ fn turning_about_another_middle_shows() {
     assert!(analysis.notes.iter().any(|n| n.contains("about its own middle")));
 }
 
+/// A reading 30 % too strong is named, and the law stays near the others.
+#[test]
+fn a_reading_far_off_is_named() {
+    let mut readings = whole_turn();
+    readings[3].field_a_per_m *= 1.3;
+    let analysis = analyse(&readings, &Options::default()).unwrap();
+    let named: Vec<_> = analysis.notes.iter().filter(|n| n.contains("look at it again")).collect();
+    assert_eq!(named.len(), 1, "{named:?}");
+    assert!(named[0].contains("at 45° lies"), "{named:?}");
+    let theta = analysis.misalignment_deg;
+    assert!((theta.value - 7.0).abs() < 3.0 * theta.u, "{theta:?}");
+    assert!(analyse(&whole_turn(), &Options::default()).unwrap().chance > 0.01);
+}
+
 fn plain(angles_deg: impl IntoIterator<Item = f64>) -> Vec<AngleReading> {
     angles_deg
         .into_iter()
@@ -467,4 +481,23 @@ fn the_calibration_counts_in_the_peak_alone() {
     assert!((more - 0.05f64.powi(2)).abs() < 1e-9);
     assert_eq!(without.misalignment_deg, with.misalignment_deg);
     assert_eq!(without.leakage_ratio, with.leakage_ratio);
+}
+
+#[test]
+fn zz_time() {
+    let mut draws = Draws::new(6);
+    let stand = Stand::random(&mut draws, 15.0);
+    let r = stand.readings(&mut draws);
+    for (n, f) in [("cos", &whole_turn()), ("vec", &r)] {
+        let t = std::time::Instant::now();
+        for _ in 0..20 {
+            moment_of(f);
+        }
+        println!("{n} all {:?}", t.elapsed() / 20);
+    }
+    let t = std::time::Instant::now();
+    for _ in 0..20 {
+        fit(&whole_turn(), Law::Cosine).unwrap();
+    }
+    println!("fit {:?}", t.elapsed() / 20);
 }

@@ -22,6 +22,8 @@ const DIPOLE_DEPTH_DB: f64 = -6.0206;
 const UNLIKELY: f64 = 0.01;
 /// Least cosine between the receiver's x axis and the line from the unit: 60°.
 const LEAST_ALONG_X: f64 = 0.5;
+/// A reading this far from the law, in units of its uncertainty, is named.
+const FAR_OFF: f64 = 4.0;
 /// A reading below this share of the strongest is held against the law of the others,
 const WEAK: f64 = 0.01;
 /// which must expect at least so many times as much for it to be another unit.
@@ -300,6 +302,13 @@ fn notes(of: &AngleAnalysis, stated: Option<Law>) -> Vec<String> {
              freedom; all uncertainties are widened for it",
             units::significant(of.chi_squared, 3),
             of.degrees_of_freedom
+        ));
+    }
+    for (reading, off) in of.fitted.iter().zip(&of.residuals_u).filter(|(_, r)| r.abs() > FAR_OFF) {
+        notes.push(format!(
+            "the reading at {}° lies {} times its uncertainty from the law: look at it again",
+            reading.angle_deg,
+            units::significant(off.abs(), 2)
         ));
     }
     for harmonic in of.harmonics.iter().filter(|h| h.order != 2 && h.stands_out()) {

@@ -65,13 +65,16 @@ impl CouplingOverAngle<'_> {
         -self.floor_db() / 4.0
     }
 
-    /// Between two spokes on the right, where the law keeps clearest of the rings.
+    /// Between two spokes on the right, where the law runs round and keeps clearest
+    /// of the rings; in its nulls it runs across all of them.
     fn labels_deg(&self) -> f64 {
+        let theta = self.analysis.misalignment_deg.value;
+        let runs_round = |angle: &f64| (angle - theta).to_radians().cos().abs() > 0.5;
         let clearance = |angle: f64| {
             let rings = self.level_db(self.analysis.fit.field_at(angle).value) / self.step_db();
             (rings - rings.round()).abs()
         };
-        let places = (0..6).map(|i| -15.0 - 30.0 * f64::from(i));
+        let places = (0..6).map(|i| -15.0 - 30.0 * f64::from(i)).filter(runs_round);
         places.max_by(|a, b| clearance(*a).total_cmp(&clearance(*b))).unwrap_or(-45.0)
     }
 

@@ -49,7 +49,7 @@ impl Plan<Angle> {
     /// Steps that lead nowhere, or angles that are none.
     pub fn steps(from_deg: f64, to_deg: f64, step_deg: f64) -> Result<Self, PlanError> {
         let count = ((to_deg - from_deg) / step_deg + 1e-9).floor();
-        if !(count >= 1.0 && count <= MOST_STEPS && step_deg > 0.0) {
+        if !((1.0..=MOST_STEPS).contains(&count) && step_deg > 0.0) {
             return Err(PlanError::Steps(format!(
                 "steps of {step_deg}° from {from_deg}° to {to_deg}° make no plan of 2 to \
                  {MOST_STEPS} angles"

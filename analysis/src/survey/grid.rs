@@ -155,7 +155,7 @@ impl Kind for Grid {
     }
 
     fn check_point(point: &Place) -> Result<(), PlanError> {
-        let is_none = |c: &f64| !(c.abs() <= FARTHEST_M);
+        let is_none = |c: &f64| c.is_nan() || c.abs() > FARTHEST_M;
         let wrong = point.position_m().into_iter().find(is_none);
         wrong.map_or(Ok(()), |c| Err(PlanError::Coordinate(c)))
     }

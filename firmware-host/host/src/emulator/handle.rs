@@ -132,7 +132,12 @@ impl EmulatorHandle {
         self.end()
     }
 
-    fn change(&self, change: Change) -> Result<()> {
+    /// Change the scene; otherwise as [`Self::place`].
+    ///
+    /// # Errors
+    ///
+    /// A change that makes no sense, or an emulator that ended.
+    pub fn change(&self, change: Change) -> Result<()> {
         let (answer, answered) = sync_channel(1);
         self.controls.send(Control::Change(change, answer)).map_err(|_| self.ended())?;
         answered

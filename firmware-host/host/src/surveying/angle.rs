@@ -13,6 +13,8 @@ use crate::error::Result;
 impl Guided for Angle {
     const NAME: &'static str = "angle";
     const JOURNAL: &'static str = "coilrig-angle-survey-journal/1";
+    const LIST: &'static str = "give the columns capture,angle_deg: a path, and a number of degrees with a \
+                                 decimal point";
     const BESIDE: &'static str = "beside the others (u)";
 
     fn in_file_name(point: &Bearing) -> String {

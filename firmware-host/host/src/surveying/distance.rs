@@ -13,6 +13,8 @@ use crate::readings;
 impl Guided for Distance {
     const NAME: &'static str = "distance";
     const JOURNAL: &'static str = "coilrig-survey-journal/1";
+    const LIST: &'static str = "give the columns capture,distance_m,alignment: a path, a number of metres \
+                                 with a decimal point, and coaxial or coplanar";
     const BESIDE: &'static str = "beside the others";
 
     fn in_file_name(point: &Point) -> String {

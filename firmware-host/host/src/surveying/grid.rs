@@ -17,6 +17,8 @@ const COLUMNS: &str = "x_m,y_m,z_m,hx_a_per_m,hy_a_per_m,hz_a_per_m,u_a_per_m";
 impl Guided for Grid {
     const NAME: &'static str = "grid";
     const JOURNAL: &'static str = "coilrig-grid-survey-journal/1";
+    const LIST: &'static str = "give the columns capture,x_m,y_m,z_m: a path, and three numbers of metres with \
+                                 decimal points";
     const BESIDE: &'static str = "along x, y, z";
 
     fn check_receiver(link: &Link) -> Result<()> {

@@ -13,6 +13,8 @@ pub trait Guided: Kind {
     const NAME: &'static str;
     /// Format of its journal.
     const JOURNAL: &'static str;
+    /// What to do about a list of captures that cannot be read.
+    const LIST: &'static str;
     /// Title of the last column of its table for people, filled by [`Self::beside`].
     const BESIDE: &'static str;
 

@@ -101,6 +101,26 @@ fn a_unit_turned_before_the_receiver_tells_its_moment() {
     assert_eq!(again["format"], "coilrig-angle/1");
     assert_eq!(again["moment"], angle["moment"]);
 
+    // The captures that count, by a list of angles: the same moment.
+    let mut list = String::from("angle_deg,capture\n");
+    for reading in summary["readings"].as_array().unwrap() {
+        if reading["standing"] == "kept" {
+            let point = &summary["points"][reading["point"].as_u64().unwrap() as usize - 1];
+            list +=
+                &format!("{},out/{}\n", point["angle_deg"], reading["capture"].as_str().unwrap());
+        }
+    }
+    std::fs::write(field.path("list.csv"), list).unwrap();
+    let mut command = survey("angle");
+    command.arg("--out").arg(field.path("again")).arg("--captures").arg(field.path("list.csv"));
+    command.args(["--json", "--u-angle", "0.5"]);
+    let again: Value = serde_json::from_slice(&run(&mut command, 0).stdout).unwrap();
+    for name in ["azimuth_deg", "elevation_deg"] {
+        let [again, first] = [&again["angle"], angle].map(|of| value(&of["moment"][name]));
+        assert!((again / first - 1.0).abs() < 1e-9, "{name}: {again} {first}");
+    }
+    assert!(field.path("again/coupling_over_angle.png").is_file());
+
     let out = field.path("out");
     let of = |arguments: &[&str]| {
         let mut command = survey("angle");

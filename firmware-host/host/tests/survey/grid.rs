@@ -1,5 +1,7 @@
 //! Over places.
 
+use std::path::Path;
+
 use coilrig_analysis::scenario::truth;
 use serde_json::Value;
 
@@ -17,9 +19,9 @@ fn scene() -> String {
         .replace("moment_a_m2 = [0, 4e-3, 0]", "moment_a_m2 = [9e-4, 3e-4, 6e-4]")
 }
 
-/// Rows of the table.
-fn rows(field: &Field) -> Vec<[f64; 8]> {
-    let text = std::fs::read_to_string(field.path("out/readings.csv")).unwrap();
+/// Rows of a table.
+fn rows(path: &Path) -> Vec<[f64; 8]> {
+    let text = std::fs::read_to_string(path).unwrap();
     let mut lines = text.lines();
     assert_eq!(lines.next(), Some(HEADER));
     let numbers =
@@ -60,9 +62,9 @@ fn a_walk_over_a_grid_gives_the_vectors() {
     let summary: Value = serde_json::from_str(&session.end()).unwrap();
     assert_eq!((&summary["kind"], &summary["strongest_point"]), (&"grid".into(), &2.into()));
 
-    let rows = rows(&field);
-    assert_eq!(rows.len(), places.len());
-    for (row, place) in rows.iter().zip(&places) {
+    let table = rows(&field.path("out/readings.csv"));
+    assert_eq!(table.len(), places.len());
+    for (row, place) in table.iter().zip(&places) {
         assert_eq!(row[..3], place[..]);
         let mut scenario = field.scenario.clone();
         scenario.receiver.position_m = *place;
@@ -81,6 +83,22 @@ fn a_walk_over_a_grid_gives_the_vectors() {
     let out = field.path("out");
     let text = String::from_utf8(run(survey("grid").arg("--out").arg(&out), 0).stdout).unwrap();
     assert!(text.contains("strongest: ") && text.contains("at point 2, x 1.5 m"), "{text}");
+
+    // The captures that count, by a list of places: the same table.
+    let mut list = String::from("capture,x_m,y_m,z_m\n");
+    for reading in summary["readings"].as_array().unwrap() {
+        let point = &summary["points"][reading["point"].as_u64().unwrap() as usize - 1];
+        let capture = reading["capture"].as_str().unwrap();
+        list += &format!("out/{capture},{},{},{}\n", point["x_m"], point["y_m"], point["z_m"]);
+    }
+    std::fs::write(field.path("list.csv"), list).unwrap();
+    let again = field.path("again.csv");
+    run(survey("grid").arg("--out").arg(&again).arg("--captures").arg(field.path("list.csv")), 0);
+    // To the last digit but one, which the journal does not keep.
+    for (again, row) in rows(&again).iter().flatten().zip(table.iter().flatten()) {
+        assert!((again - row).abs() <= 1e-12 * row.abs(), "{again} {row}");
+    }
+
     let other = ["--size", "3x3", "--spacing", "1"];
     let said = refused(survey("grid").arg("--out").arg(&out).args(other), 2);
     assert!(said.contains("is not that of the survey") && said.contains("6 places"), "{said}");

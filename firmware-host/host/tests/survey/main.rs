@@ -3,5 +3,6 @@
 
 mod angle;
 mod distance;
+mod emulated;
 mod field;
 mod grid;

@@ -9,12 +9,14 @@ use coilrig_analysis::reading::Reading;
 use coilrig_analysis::survey::{self as survey, Bearing, Plan, Setup};
 
 use super::common::{
-    Guidance, Receiving, above_zero, check_stated, guided, listed, print, tell, zero_or_more,
+    Guidance, Receiving, above_zero, check_stated, from_captures, guided, listed, print, tell,
+    zero_or_more,
 };
 use crate::angle_readings::{self, Table};
 use crate::commands::Outcome;
 use crate::error::{Error, Result};
 use crate::output::angle as output;
+use crate::surveying;
 
 /// Coupling over angle, with a receiver or from a table of readings
 ///
@@ -70,6 +72,10 @@ pub(super) struct Angle {
     /// Standard uncertainty of the distance, m [default: 0.01]
     #[arg(long, value_name = "M", value_parser = zero_or_more, requires = "distance")]
     u_distance: Option<f64>,
+    /// Captures made before: a table capture,angle_deg, paths relative to it
+    #[arg(long, value_name = "FILE")]
+    #[arg(conflicts_with_all = ["port", "readings", "angles", "step", "from", "to"])]
+    captures: Option<PathBuf>,
     /// Print one JSON document in place of the table
     #[arg(long)]
     json: bool,
@@ -124,10 +130,11 @@ impl From<StatedLaw> for Law {
 
 /// Run the command.
 pub(super) fn run(args: &Angle) -> Result<Outcome> {
-    match (&args.readings, &args.out) {
-        (Some(table), _) => from_table(args, table),
-        (None, Some(out)) => from_receiver(args, out),
-        (None, None) => Err(Error::usage("no --out is given", "name a folder for the survey")),
+    match (&args.readings, &args.captures, &args.out) {
+        (Some(table), ..) => from_table(args, table),
+        (None, Some(list), Some(out)) => of_captures(args, list, out),
+        (None, None, Some(out)) => from_receiver(args, out),
+        (None, _, None) => Err(Error::usage("no --out is given", "name a folder for the survey")),
     }
 }
 
@@ -185,12 +192,24 @@ fn unusable(path: &Path, table: &Table, error: &AngleError) -> Error {
     Error::file(place, error.to_string(), remedy)
 }
 
+fn of_captures(args: &Angle, list: &Path, out: &Path) -> Result<Outcome> {
+    let listed = surveying::read_list::<survey::Angle>(list)?;
+    let taken = from_captures(out, &listed, kind(args), args.receiving.carrier)?;
+    if out.is_dir()
+        && let Ok(analysis) = taken.survey.analyse()
+    {
+        output::write_all(out, &analysis)?;
+    }
+    tell(&taken.survey, &taken.table, args.json)?;
+    taken.outcome()
+}
+
 fn from_receiver(args: &Angle, out: &Path) -> Result<Outcome> {
     let run = guided(
         Guidance {
             out,
             receiving: &args.receiving,
-            needs: "give --port and --calibration, or a table by --readings",
+            needs: "give --port and --calibration, --captures, or a table by --readings",
         },
         |begun| check_agrees(args, out, begun),
         || setup(args),
@@ -224,13 +243,16 @@ fn plan(args: &Angle) -> Result<Plan<survey::Angle>> {
     plan.map_err(|e| Error::usage(e.to_string(), "give --step 15, or --angles 0,15,30,45"))
 }
 
-fn setup(args: &Angle) -> Result<Setup<survey::Angle>> {
-    let kind = survey::Angle {
+fn kind(args: &Angle) -> survey::Angle {
+    survey::Angle {
         turned: args.turned.map_or(Turned::Unit, Turned::from),
         u_angle_deg: args.u_angle.unwrap_or(U_ANGLE_DEG),
         distance_m: distance_m(args),
-    };
-    Ok(Setup { plan: plan(args)?, kind, carrier_hz: args.receiving.carrier })
+    }
+}
+
+fn setup(args: &Angle) -> Result<Setup<survey::Angle>> {
+    Ok(Setup { plan: plan(args)?, kind: kind(args), carrier_hz: args.receiving.carrier })
 }
 
 /// What is stated again for a survey that has begun must be what it began with.

@@ -8,12 +8,12 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use coilrig_analysis::survey::{Kind, Plan, Setup, Step, Survey};
 
-use crate::commands::load_calibration;
+use crate::commands::{Outcome, load_calibration};
 use crate::error::{Error, Result};
 use crate::link::Link;
 use crate::output::survey::{self as output, Results};
-use crate::runtime;
-use crate::surveying::{self, Answers, Recording, SurveyRun};
+use crate::surveying::{self, Answers, Guided, Listed, Recording, SurveyRun, TABLE};
+use crate::{files, runtime};
 
 /// How readings are taken with a receiver.
 #[derive(Args)]
@@ -94,6 +94,53 @@ pub(super) fn guided<K: Results>(
     Ok(run)
 }
 
+/// A survey made from captures, and what is wrong with some of them.
+pub(super) struct FromCaptures<K: Kind> {
+    pub survey: Survey<K>,
+    /// Its table.
+    pub table: PathBuf,
+    last: Option<Error>,
+}
+
+/// Measure captures and write the table of their readings: `out`, or readings.csv in
+/// it. Captures that hold no reading are named on standard error.
+pub(super) fn from_captures<K: Guided>(
+    out: &Path,
+    listed: &[Listed<K::Point>],
+    kind: K,
+    carrier_hz: Option<f64>,
+) -> Result<FromCaptures<K>> {
+    if SurveyRun::<K>::resume(out)?.is_some() {
+        return Err(Error::usage(
+            format!("{} holds a guided survey, which is never overwritten", out.display()),
+            "give another --out for the captures",
+        ));
+    }
+    let warn = |warning: &str| eprintln!("coilrig: {warning}");
+    let (survey, mut errors) = surveying::survey_of(listed, kind, carrier_hz, warn)?;
+    let last = errors.pop();
+    errors.iter().for_each(|e| eprintln!("coilrig: {e}"));
+    if let Some(error) = last.as_ref().filter(|_| survey.kept().next().is_none()) {
+        return Err(error.clone());
+    }
+    let table = if is_table(out) {
+        files::must_be_new(out)?;
+        out.to_owned()
+    } else {
+        files::make_folder(out)?;
+        out.join(TABLE)
+    };
+    K::write_table(&survey, &table)?;
+    Ok(FromCaptures { survey, table, last })
+}
+
+impl<K: Kind> FromCaptures<K> {
+    /// Done, or the last error of a capture.
+    pub fn outcome(self) -> Result<Outcome> {
+        self.last.map_or(Ok(Outcome::Done), Err)
+    }
+}
+
 impl Receiving {
     /// Port and way of recording, where both are stated.
     fn recording(&self) -> Result<Option<(&Path, Recording)>> {
@@ -136,7 +183,7 @@ pub(super) fn listed<K: Kind>(plan: &Plan<K>) -> String {
 }
 
 /// Whether a path names a table, not a folder.
-pub(super) fn is_table(path: &Path) -> bool {
+fn is_table(path: &Path) -> bool {
     path.extension().is_some_and(|e| e.eq_ignore_ascii_case("csv"))
 }
 

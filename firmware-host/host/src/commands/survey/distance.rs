@@ -7,12 +7,11 @@ use coilrig_analysis::range::Alignment;
 use coilrig_analysis::survey::{self as survey, Order, Plan, Point, Setup, parse_point};
 
 use super::common::{
-    Guidance, Receiving, check_stated, guided, is_table, listed, tell, zero_or_more,
+    Guidance, Receiving, check_stated, from_captures, guided, listed, tell, zero_or_more,
 };
 use crate::commands::Outcome;
 use crate::error::{Error, Result};
-use crate::surveying::{self, Listed, SurveyRun, TABLE};
-use crate::{files, readings};
+use crate::surveying::{self, Listed};
 
 /// Field over distance, with a receiver or from captures
 ///
@@ -86,44 +85,20 @@ impl From<Aligned> for Alignment {
 /// Run the command.
 pub(super) fn run(args: &Distance) -> Result<Outcome> {
     match (&args.captures, args.capture.is_empty()) {
-        (Some(list), _) => from_captures(args, surveying::read_list(list)?),
-        (None, false) => from_captures(args, args.capture.clone()),
+        (Some(list), _) => of_captures(args, surveying::read_list::<survey::Distance>(list)?),
+        (None, false) => of_captures(args, args.capture.clone()),
         (None, true) => from_receiver(args),
     }
 }
 
-fn from_captures(args: &Distance, listed: Vec<Listed>) -> Result<Outcome> {
-    if SurveyRun::<survey::Distance>::resume(&args.out)?.is_some() {
-        return Err(Error::usage(
-            format!("{} holds a guided survey, which is never overwritten", args.out.display()),
-            "give another --out for the captures",
-        ));
+fn of_captures(args: &Distance, mut listed: Vec<Listed>) -> Result<Outcome> {
+    if order(args) == Order::NearestFirst {
+        listed.sort_by(|a, b| a.point.by_nearness(&b.point));
     }
-    let u_distance_m = args.u_distance.unwrap_or(U_DISTANCE_M);
-    let (survey, mut errors) = surveying::survey_of(
-        listed,
-        order(args),
-        u_distance_m,
-        args.receiving.carrier,
-        |warning| {
-            eprintln!("coilrig: {warning}");
-        },
-    )?;
-    let last = errors.pop();
-    errors.iter().for_each(|e| eprintln!("coilrig: {e}"));
-    if let Some(error) = last.as_ref().filter(|_| survey.kept().next().is_none()) {
-        return Err(error.clone());
-    }
-    let table = if is_table(&args.out) {
-        files::must_be_new(&args.out)?;
-        args.out.clone()
-    } else {
-        files::make_folder(&args.out)?;
-        args.out.join(TABLE)
-    };
-    readings::write(&table, survey.kept().map(|k| (&k.taken.reading, k.taken.u_calibration_rel)))?;
-    tell(&survey, &table, args.json)?;
-    last.map_or(Ok(Outcome::Done), Err)
+    let kind = survey::Distance { u_distance_m: args.u_distance.unwrap_or(U_DISTANCE_M) };
+    let taken = from_captures(&args.out, &listed, kind, args.receiving.carrier)?;
+    tell(&taken.survey, &taken.table, args.json)?;
+    taken.outcome()
 }
 
 fn from_receiver(args: &Distance) -> Result<Outcome> {

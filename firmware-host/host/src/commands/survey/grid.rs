@@ -5,9 +5,10 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 use coilrig_analysis::survey::{self as survey, Place, Plan, PlanError, Rectangle, Setup, Way};
 
-use super::common::{Guidance, Receiving, check_stated, guided, tell, zero_or_more};
+use super::common::{Guidance, Receiving, check_stated, from_captures, guided, tell, zero_or_more};
 use crate::commands::Outcome;
 use crate::error::{Error, Result};
+use crate::surveying;
 
 /// Field vectors over a rectangle or along lines, with a receiver of three axes
 ///
@@ -22,7 +23,7 @@ use crate::error::{Error, Result};
 #[derive(Args)]
 #[command(after_long_help = EXAMPLE)]
 pub(super) struct Grid {
-    /// Folder of the survey
+    /// Folder of the survey; with captures also the name of a table, NAME.csv
     #[arg(long, value_name = "PATH")]
     out: PathBuf,
     #[command(flatten)]
@@ -51,6 +52,9 @@ pub(super) struct Grid {
     /// the unit, or 2° of tilt]
     #[arg(long, value_name = "SHARE", value_parser = zero_or_more)]
     u_placing: Option<f64>,
+    /// Captures made before: a table capture,x_m,y_m,z_m, paths relative to it
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["port", "size", "line"])]
+    captures: Option<PathBuf>,
     /// Print one JSON document in place of the table
     #[arg(long)]
     json: bool,
@@ -125,11 +129,17 @@ fn line(text: &str) -> std::result::Result<Line, String> {
 
 /// Run the command.
 pub(super) fn run(args: &Grid) -> Result<Outcome> {
+    if let Some(list) = &args.captures {
+        let listed = surveying::read_list::<survey::Grid>(list)?;
+        let taken = from_captures(&args.out, &listed, kind(args), args.receiving.carrier)?;
+        tell(&taken.survey, &taken.table, args.json)?;
+        return taken.outcome();
+    }
     let run = guided(
         Guidance {
             out: &args.out,
             receiving: &args.receiving,
-            needs: "give --port, --calibration, --spacing, and --size or --line",
+            needs: "give --port, --calibration, --spacing, and --size or --line, or --captures",
         },
         |begun| check_agrees(args, &args.out, begun),
         || setup(args),
@@ -170,9 +180,11 @@ fn setup(args: &Grid) -> Result<Setup<survey::Grid>> {
             "give --spacing, and --size or --line",
         )
     })?;
-    let u_placing_rel = args.u_placing.unwrap_or(U_PLACING_REL);
-    let kind = survey::Grid { u_placing_rel };
-    Ok(Setup { plan, kind, carrier_hz: args.receiving.carrier })
+    Ok(Setup { plan, kind: kind(args), carrier_hz: args.receiving.carrier })
+}
+
+fn kind(args: &Grid) -> survey::Grid {
+    survey::Grid { u_placing_rel: args.u_placing.unwrap_or(U_PLACING_REL) }
 }
 
 /// What is stated again for a survey that has begun must be what it began with.
