@@ -1,5 +1,6 @@
 //! Laws of coupling over angle, and what is stated of them, over random turns.
 
+use coilrig_analysis::angle::moment::case_moment;
 use coilrig_analysis::angle::{
     AngleAnalysis, AngleError, AngleReading, Coupling, Law, Options, Turned, analyse, fit,
 };
@@ -432,6 +433,7 @@ fn whole_turn() -> Vec<AngleReading> {
 fn what_gives_no_result_is_named() {
     let refused = |readings: &[AngleReading]| analyse(readings, &Options::default()).unwrap_err();
     assert_eq!(refused(&[]), AngleError::TooFew { have: 0 });
+    assert!(case_moment(&[], 0.0).is_none() && case_moment(&whole_turn(), 0.0).is_none());
     assert_eq!(refused(&plain([0.0, 90.0, 180.0, 270.0])), AngleError::TooFew { have: 4 });
     // 0 and 360 are one angle.
     let turn = [0.0, 60.0, 120.0, 180.0, 240.0, 360.0];
@@ -481,23 +483,4 @@ fn the_calibration_counts_in_the_peak_alone() {
     assert!((more - 0.05f64.powi(2)).abs() < 1e-9);
     assert_eq!(without.misalignment_deg, with.misalignment_deg);
     assert_eq!(without.leakage_ratio, with.leakage_ratio);
-}
-
-#[test]
-fn zz_time() {
-    let mut draws = Draws::new(6);
-    let stand = Stand::random(&mut draws, 15.0);
-    let r = stand.readings(&mut draws);
-    for (n, f) in [("cos", &whole_turn()), ("vec", &r)] {
-        let t = std::time::Instant::now();
-        for _ in 0..20 {
-            moment_of(f);
-        }
-        println!("{n} all {:?}", t.elapsed() / 20);
-    }
-    let t = std::time::Instant::now();
-    for _ in 0..20 {
-        fit(&whole_turn(), Law::Cosine).unwrap();
-    }
-    println!("fit {:?}", t.elapsed() / 20);
 }

@@ -9,7 +9,7 @@
 //! The uncertainty of each angle becomes one of the field by the slope of the law
 //! there, taken from a first fit without it. Accuracy: θ0, β, q over their stated
 //! uncertainty have an RMS of 0.9 to 1.0 over random turns (`tests/angle.rs`).
-//! Cost: 1 ms for 24 readings.
+//! Cost: 4 ms for 24 readings.
 
 use std::f64::consts::PI;
 
@@ -194,6 +194,10 @@ pub fn fit(readings: &[AngleReading], law: Law) -> Result<LawFit, AngleError> {
 }
 
 /// The law with the lower χ², its own q kept.
+///
+/// # Errors
+///
+/// Those of [`fit`].
 pub fn fit_either(readings: &[AngleReading]) -> Result<LawFit, AngleError> {
     let fits = Law::ALL.map(|law| fit(readings, law));
     let [cosine, dipole] = fits;

@@ -3,9 +3,9 @@
 //! What is turned about an axis shows itself to a fixed coil as
 //! c(θ) = S · (cos(θ − θ0) + β): β is what the turning does not change, because
 //! moment or coil is not square to the axis. So with one axis |c| follows |cos|,
-//! its nulls filled by whatever is in quadrature: √((cos + β)² + κ). The magnitude
+//! its nulls filled by whatever is in quadrature: √((cos + β)² + q²). The magnitude
 //! over three axes of a unit turned in place is that of a dipole,
-//! √(1 + 3 cos²ψ), which is the same law with κ = 1/3. [`law`] fits both.
+//! √(1 + 3 cos²ψ), which is the same law with q² = 1/3. [`law`] fits both.
 //!
 //! No phase links one step to the next, so signs are unknown throughout: θ0 is
 //! known up to half a turn, and [`moment`] finds the unit's moment in its own case

@@ -85,8 +85,8 @@ pub fn case_moment(readings: &[AngleReading], u_calibration_rel: f64) -> Option<
     let (_, nine) = start?;
     // The angle's uncertainty along the way that the vector turns, as fitted so far.
     let minimum = weighted(&vectors, &nine, true)?;
-    let minimum =
-        weighted(&vectors, &Nine::from_column_slice(minimum.parameters.as_slice()), true)?;
+    let nine = Nine::from_column_slice(minimum.parameters.as_slice());
+    let minimum = weighted(&vectors, &nine, true)?;
     moment_of(&minimum, u_calibration_rel)
 }
 
@@ -145,7 +145,8 @@ fn part(nine: &Nine, which: usize) -> Vector3<f64> {
 /// axis, of either sign; and all signs the same.
 fn starts(vectors: &[Vector]) -> Vec<Nine> {
     let mut starts = Vec::new();
-    let some: Vec<&Vector> = vectors.iter().step_by(vectors.len().div_ceil(STARTING)).collect();
+    let every = vectors.len().div_ceil(STARTING).max(1);
+    let some: Vec<&Vector> = vectors.iter().step_by(every).collect();
     let nine = |beta: Vector3<f64>, gamma: Vector3<f64>| {
         Nine::from_iterator(Vector3::zeros().iter().chain(&beta).chain(&gamma).copied())
     };

@@ -63,7 +63,8 @@ pub(super) struct Angle {
     /// The law, where it is known; else that of the set-up, or the one that fits
     #[arg(long, value_name = "LAW", requires = "readings")]
     law: Option<StatedLaw>,
-    /// Standard uncertainty of each angle, degrees [default: 1, or as the table says]
+    /// Standard uncertainty of each angle, degrees [default: 1; of a table what it
+    /// says, else 0]
     #[arg(long, value_name = "DEG", value_parser = zero_or_more)]
     u_angle: Option<f64>,
     /// Distance between the middles of unit and receiver, m, for the moment in A·m²
