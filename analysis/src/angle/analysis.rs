@@ -356,7 +356,8 @@ fn notes(of: &AngleAnalysis, stated: Option<Law>) -> Vec<String> {
         Some(_) => {}
         None if of.turned == Turned::Unit => notes.push(
             "without the three components one turn tells where the moment points across the axis \
-             of turning, and nothing of its part along it"
+             of turning, and nothing of its part along it; a turn about another axis of the case, \
+             or three axes, would"
                 .into(),
         ),
         None => {}
