@@ -20,9 +20,9 @@ const STEP_DEG: f64 = 15.0;
 const U_ANGLE_DEG: f64 = 0.5;
 const DISTANCE_M: f64 = 4.0;
 const U_DISTANCE_M: f64 = 0.01;
-/// The field over the buried unit.
+/// The field over the buried unit, high enough not to fill the receiver's ADC.
 const OVER_M: Rectangle = Rectangle {
-    corner_m: [-1.0, 6.0, 0.3],
+    corner_m: [-1.0, 6.0, 1.4],
     size_m: [6.0, 6.0],
     spacing_m: [1.5, 1.5],
     way: Way::Serpentine,
