@@ -8,7 +8,7 @@ use super::kind::{Heard, Kind, check_zero_or_more, is_positive};
 use super::plan::{Plan, PlanError};
 use super::state::{Refused, Survey};
 use super::surveyed::NotTaken;
-use crate::angle::{self, AngleAnalysis, AngleError, AngleReading, Options, Turned, analyse};
+use crate::angle::{self, AngleAnalysis, AngleError, AngleReading, Law, Options, Turned, analyse};
 use crate::range::common_u_rel;
 use crate::reading::Reading;
 
@@ -131,13 +131,20 @@ impl Survey<Angle> {
     /// What the readings lack.
     pub fn analyse(&self) -> Result<AngleAnalysis, AngleError> {
         let readings: Vec<AngleReading> = self.kept().map(|kept| kept.taken.reading).collect();
-        let options = Options {
+        let u_calibration_rel = common_u_rel(&self.u_calibration_rel());
+        analyse(&readings, &Options { u_calibration_rel, ..self.options(&readings) })
+    }
+
+    /// What the set-up says of the analysis. Readings without components are those of
+    /// one axis, so their law is the cosine.
+    fn options(&self, readings: &[AngleReading]) -> Options {
+        let is_one_axis = readings.iter().any(|r| r.components.is_none());
+        Options {
             turned: self.setup().kind.turned,
-            u_calibration_rel: common_u_rel(&self.u_calibration_rel()),
+            law: is_one_axis.then_some(Law::Cosine),
+            u_calibration_rel: 0.0,
             distance_m: self.setup().kind.distance_m,
-            ..Options::default()
-        };
-        analyse(&readings, &options)
+        }
     }
 
     /// The reading of that number beside the law of all others that count; `None`
@@ -146,8 +153,7 @@ impl Survey<Angle> {
         let reading = self.reading(number)?.reading;
         let others = self.kept().filter(|kept| kept.number != number);
         let mut readings: Vec<AngleReading> = others.map(|kept| kept.taken.reading).collect();
-        let options = Options { turned: self.setup().kind.turned, ..Options::default() };
-        let law = analyse(&readings, &options).ok()?;
+        let law = analyse(&readings, &self.options(&readings)).ok()?;
         readings.push(reading);
         // As what of it is fitted, with what its angle's uncertainty makes of that.
         let fitted = *angle::analysis::of_coupling(&readings, law.coupling).last()?;
