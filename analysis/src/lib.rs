@@ -8,6 +8,7 @@
 //! Quantities are in SI base units and carry the unit in their name;
 //! alternating fields are RMS values.
 
+pub mod angle;
 pub mod calibration;
 pub mod conformity;
 pub mod field;

@@ -43,8 +43,10 @@ fn the_whole_job_with_no_hardware() {
     }
 
     let report = std::fs::read_to_string(results.join("report.html")).unwrap();
-    assert_eq!(report.matches("<svg").count(), 3);
-    for part in ["Transmitters heard", "Field over distance", "rescue frequency"] {
+    assert_eq!(report.matches("<svg").count(), 4);
+    for part in
+        ["Transmitters heard", "Field over distance", "Coupling over angle", "rescue frequency"]
+    {
         assert!(report.contains(part), "no \"{part}\" in the report");
     }
     // Self-contained: nothing is fetched when it is opened.
@@ -59,7 +61,26 @@ fn the_whole_job_with_no_hardware() {
     assert!((moment - truth).abs() < 2.0 * u, "moment {moment} ± {u}, truth {truth}");
     let (slope, u) = reading(&range["slope"]);
     assert!((slope + 3.0).abs() < 4.0 * u + 0.02, "slope {slope} ± {u}");
-    for picture in ["pulses", "range/field_over_distance", "range/coupling_over_distance"] {
+    let angle: Value =
+        serde_json::from_slice(&std::fs::read(results.join("turned/angle.json")).unwrap()).unwrap();
+    for (name, truth) in [
+        ("azimuth_deg", 1.2f64.atan2(4.2).to_degrees()),
+        ("elevation_deg", 0.4f64.atan2(4.2f64.hypot(1.2)).to_degrees()),
+    ] {
+        let (value, u) = reading(&angle["moment"][name]);
+        assert!((value - truth).abs() < 4.0 * u, "{name} {value} ± {u}, truth {truth}");
+    }
+    let (turned, u) = reading(&angle["moment_a_m2"]);
+    assert!((turned - truth).abs() < 4.0 * u, "moment {turned} ± {u}, truth {truth}");
+    let grid = std::fs::read_to_string(results.join("grid/readings.csv")).unwrap();
+    assert_eq!(grid.lines().count(), 1 + 25, "{grid}");
+
+    for picture in [
+        "pulses",
+        "range/field_over_distance",
+        "range/coupling_over_distance",
+        "turned/coupling_over_angle",
+    ] {
         let png = std::fs::read(results.join(picture).with_extension("png")).unwrap();
         assert_eq!(&png[..8], b"\x89PNG\r\n\x1a\n", "{picture}");
         let svg = std::fs::read_to_string(results.join(picture).with_extension("svg")).unwrap();

@@ -11,6 +11,7 @@
 pub mod axis;
 pub mod canvas;
 pub mod carrier_over_time;
+pub mod coupling_over_angle;
 pub mod coupling_over_distance;
 pub mod drawing;
 pub mod field_over_distance;
@@ -19,6 +20,7 @@ pub mod legend;
 pub mod over_temperature;
 pub mod over_time;
 pub mod plot;
+pub mod polar;
 pub mod pulse_envelope;
 pub mod pulse_timeline;
 pub mod style;

@@ -230,6 +230,17 @@ mod tests {
         after.fill(&mut one);
         let far = one[0].iter().map(|z| z.norm_sqr()).sum::<f32>().sqrt();
         assert!((near / far - 8.0).abs() < 0.3, "{near} {far}");
+        // Turned end for end, the unit sends the same field.
+        let lay = |unit: &str, moment_a_m2| Change::Lay { unit: unit.into(), moment_a_m2 };
+        after.change(&lay("hut", [-0.003, 0.001, -0.002])).unwrap();
+        after.fill(&mut one);
+        let turned = one[0].iter().map(|z| z.norm_sqr()).sum::<f32>().sqrt();
+        assert!((turned / far - 1.0).abs() < 0.01, "{turned} {far}");
+        after.change(&lay("hut", [0.0; 3])).unwrap();
+        after.fill(&mut one);
+        assert_eq!(one[0][0].norm(), 0.0);
+        assert!(after.change(&lay("barn", [0.001; 3])).is_err());
+        assert!(after.change(&lay("hut", [f64::NAN; 3])).is_err());
         assert!(after.change(&Change::Place([0.0; 3])).is_err());
         assert!(after.change(&Change::Switch { unit: "barn".into(), on: true }).is_err());
     }

@@ -30,6 +30,13 @@ pub enum Change {
     Place([f64; 3]),
     /// Hold the receiver so.
     Turn(Orientation),
+    /// Lay a unit so that its moment, A·m², is this along x, y, z.
+    Lay {
+        /// Name of the unit.
+        unit: String,
+        /// Its moment.
+        moment_a_m2: [f64; 3],
+    },
     /// Switch a unit on or off: one that is off sends nothing at all, and its
     /// pulses come where they would have come anyway when it is on again.
     Switch {
@@ -192,18 +199,12 @@ impl Scene {
         match change {
             Change::Place(position_m) => changed.receiver.position_m = *position_m,
             Change::Turn(orientation) => changed.receiver.orientation = *orientation,
+            Change::Lay { unit, moment_a_m2 } => {
+                changed.units[self.number_of(unit)?].moment_a_m2 = *moment_a_m2;
+            }
             Change::Switch { unit, on } => {
-                let units = self.scenario.units.iter().zip(&mut self.units);
-                let found =
-                    units.map(|(model, s)| (&model.name, s)).find(|(name, _)| *name == unit);
-                let (_, sending) = found.ok_or_else(|| {
-                    ScenarioError::new(
-                        format!("unit \"{unit}\""),
-                        "is not in the scenario",
-                        "name one of its units",
-                    )
-                })?;
-                sending.on = *on;
+                let number = self.number_of(unit)?;
+                self.units[number].on = *on;
                 return Ok(());
             }
         }
@@ -211,6 +212,16 @@ impl Scene {
         self.scenario = changed;
         self.couple();
         Ok(())
+    }
+
+    fn number_of(&self, unit: &str) -> Result<usize, ScenarioError> {
+        self.scenario.units.iter().position(|model| model.name == unit).ok_or_else(|| {
+            ScenarioError::new(
+                format!("unit \"{unit}\""),
+                "is not in the scenario",
+                "name one of its units",
+            )
+        })
     }
 
     /// Let `samples` go by unseen.

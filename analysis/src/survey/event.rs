@@ -2,17 +2,20 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::distance::Distance;
+use super::kind::Kind;
 use super::plan::Plan;
 use super::surveyed::Surveyed;
-use crate::range::FieldReading;
 
 /// What a survey is set up with.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Setup {
+#[serde(bound = "")]
+pub struct Setup<K: Kind = Distance> {
     /// Where readings are to be taken.
-    pub plan: Plan,
-    /// Standard uncertainty of each stated distance, m.
-    pub u_distance_m: f64,
+    pub plan: Plan<K>,
+    /// What it goes over.
+    #[serde(flatten)]
+    pub kind: K,
     /// The surveyed unit is the one with the carrier nearest to this; without it,
     /// the strongest.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -21,14 +24,15 @@ pub struct Setup {
 
 /// A measurement at a point.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Taken {
+#[serde(bound = "")]
+pub struct Taken<K: Kind = Distance> {
     /// Number of the point.
     pub point: usize,
     /// Name of the capture that was measured.
     pub capture: String,
-    /// The field. Its u is independent from reading to reading: noise, and the
-    /// uncertainty of the stated distance.
-    pub reading: FieldReading,
+    /// What was read. Its u is independent from reading to reading: noise, and the
+    /// uncertainty of the stated place.
+    pub reading: K::Reading,
     /// Relative standard uncertainty of the calibration, which all readings share
     /// and which is not in the reading's own.
     pub u_calibration_rel: f64,
@@ -38,10 +42,10 @@ pub struct Taken {
 
 /// One step of a survey.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "event", rename_all = "snake_case")]
-pub enum Event {
+#[serde(bound = "", tag = "event", rename_all = "snake_case")]
+pub enum Event<K: Kind = Distance> {
     /// A point was measured. The reading is now in hand.
-    Taken(Taken),
+    Taken(Taken<K>),
     /// The reading in hand counts.
     Kept {
         /// Number of the reading.

@@ -1,23 +1,17 @@
 //! The state of a survey: what is done, what is in hand, what comes next.
 
-use super::comparison::Comparison;
+use super::distance::Distance;
 use super::event::{Event, Setup, Taken};
-use super::plan::Point;
+use super::kind::{Heard, Kind};
 use super::surveyed::{self, NotTaken, Surveyed};
-use crate::field::constants::NOMINAL_CARRIER_HZ;
-use crate::range::fit::fit;
-use crate::range::{
-    DipoleFit, FieldReading, OffsetChoice, Options, RangeAnalysis, RangeError, analyse,
-    common_u_rel,
-};
 use crate::signal::Measurement;
 
 /// A survey under way.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Survey {
-    setup: Setup,
+pub struct Survey<K: Kind = Distance> {
+    setup: Setup<K>,
     points: Vec<PointState>,
-    readings: Vec<(Taken, Standing)>,
+    readings: Vec<(Taken<K>, Standing)>,
     /// Number of the reading that awaits its verdict.
     in_hand: Option<usize>,
 }
@@ -46,13 +40,13 @@ pub enum Standing {
 
 /// What is to be done next.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Step {
+pub enum Step<P> {
     /// Put the receiver at a point and measure.
     Place {
         /// Number of the point.
         number: usize,
         /// The point.
-        point: Point,
+        point: P,
     },
     /// Keep the reading of this number, drop it, or take its point again.
     Decide(usize),
@@ -98,25 +92,22 @@ pub enum Refused {
 }
 
 /// A reading that counts.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Kept<'a> {
+#[derive(Clone, Debug, PartialEq)]
+pub struct Kept<'a, K: Kind = Distance> {
     /// Its number.
     pub number: usize,
     /// What was measured.
-    pub taken: &'a Taken,
+    pub taken: &'a Taken<K>,
 }
 
-impl Survey {
+impl<K: Kind> Survey<K> {
     /// A survey at its beginning.
     ///
     /// # Errors
     ///
-    /// A senseless uncertainty of distance or carrier.
-    pub fn new(setup: Setup) -> Result<Self, Refused> {
-        let u = setup.u_distance_m;
-        if !(u >= 0.0 && u.is_finite()) {
-            return Err(Refused::Senseless { quantity: "u_distance_m", value: u });
-        }
+    /// A senseless uncertainty of place or carrier.
+    pub fn new(setup: Setup<K>) -> Result<Self, Refused> {
+        setup.kind.check()?;
         if let Some(hz) = setup.carrier_hz.filter(|hz| !(*hz > 0.0 && hz.is_finite())) {
             return Err(Refused::Senseless { quantity: "carrier_hz", value: hz });
         }
@@ -125,33 +116,33 @@ impl Survey {
     }
 
     /// What it was set up with.
-    pub fn setup(&self) -> &Setup {
+    pub fn setup(&self) -> &Setup<K> {
         &self.setup
     }
 
     /// How each point stands, in the order of the plan.
-    pub fn points(&self) -> impl Iterator<Item = (usize, Point, PointState)> + '_ {
+    pub fn points(&self) -> impl Iterator<Item = (usize, K::Point, PointState)> + '_ {
         let planned = self.setup.plan.points().iter().zip(&self.points);
         (1..).zip(planned).map(|(number, (point, state))| (number, *point, *state))
     }
 
     /// The point of that number and how it stands.
-    pub fn point(&self, number: usize) -> Option<(Point, PointState)> {
+    pub fn point(&self, number: usize) -> Option<(K::Point, PointState)> {
         self.points().find(|p| p.0 == number).map(|p| (p.1, p.2))
     }
 
     /// Every reading ever taken, in order of taking, and how it stands.
-    pub fn readings(&self) -> impl Iterator<Item = (usize, &Taken, Standing)> + '_ {
+    pub fn readings(&self) -> impl Iterator<Item = (usize, &Taken<K>, Standing)> + '_ {
         (1..).zip(&self.readings).map(|(number, (taken, standing))| (number, taken, *standing))
     }
 
     /// The reading of that number.
-    pub fn reading(&self, number: usize) -> Option<&Taken> {
+    pub fn reading(&self, number: usize) -> Option<&Taken<K>> {
         self.readings.get(number.checked_sub(1)?).map(|r| &r.0)
     }
 
     /// The readings that count, in the order of the plan.
-    pub fn kept(&self) -> impl Iterator<Item = Kept<'_>> + '_ {
+    pub fn kept(&self) -> impl Iterator<Item = Kept<'_, K>> + '_ {
         self.points.iter().filter_map(|state| match state {
             PointState::Done(number) => {
                 self.reading(*number).map(|taken| Kept { number: *number, taken })
@@ -161,7 +152,7 @@ impl Survey {
     }
 
     /// What is to be done next. The points come in the order of the plan.
-    pub fn next(&self) -> Step {
+    pub fn next(&self) -> Step<K::Point> {
         if let Some(reading) = self.in_hand {
             return Step::Decide(reading);
         }
@@ -173,7 +164,7 @@ impl Survey {
     /// By what the surveyed unit is known: the reading that counts and was taken
     /// last, so that a slow drift is followed.
     pub fn followed(&self) -> Option<&Surveyed> {
-        let kept = |r: &&(Taken, Standing)| r.1 == Standing::Kept;
+        let kept = |r: &&(Taken<K>, Standing)| r.1 == Standing::Kept;
         self.readings.iter().rfind(kept).map(|r| &r.0.surveyed)
     }
 
@@ -188,46 +179,24 @@ impl Survey {
         number: usize,
         measurement: &Measurement,
         capture: &str,
-    ) -> Result<Event, TakeError> {
+    ) -> Result<Event<K>, TakeError> {
         let (point, _) = self.point(number).ok_or(Refused::NoSuchPoint(number))?;
-        let of = surveyed::choose(measurement, self.followed(), self.setup.carrier_hz)?;
-        Ok(Event::Taken(surveyed::reading(&self.setup, number, point, of, capture)?))
+        let transmitter = surveyed::choose(measurement, self.followed(), self.setup.carrier_hz)?;
+        let noise_a_per_m_rthz = measurement.noise_a_per_m_rthz.as_deref().unwrap_or(&[]);
+        let heard = Heard { transmitter, noise_a_per_m_rthz };
+        Ok(Event::Taken(Taken {
+            point: number,
+            capture: capture.to_owned(),
+            reading: self.setup.kind.reading(&point, &heard)?,
+            u_calibration_rel: transmitter.u_calibration_rel,
+            surveyed: Surveyed::of(transmitter),
+        }))
     }
 
-    /// A dipole fitted to the readings that count. It needs three of them, two
-    /// at different distances in one alignment.
-    ///
-    /// # Errors
-    ///
-    /// What the readings lack.
-    pub fn fit(&self) -> Result<DipoleFit, RangeError> {
-        self.fit_without(None)
-    }
-
-    /// All that follows from the readings that count, the calibration they share
-    /// included.
-    ///
-    /// # Errors
-    ///
-    /// What the readings lack.
-    pub fn analyse(&self) -> Result<RangeAnalysis, RangeError> {
-        let readings: Vec<FieldReading> = self.kept().map(|kept| kept.taken.reading).collect();
-        let shares: Vec<f64> = self.kept().map(|kept| kept.taken.u_calibration_rel).collect();
-        let u_calibration_rel = common_u_rel(&shares);
-        analyse(&readings, &Options { u_calibration_rel, ..Options::default() })
-    }
-
-    /// The reading of that number beside the fit to all others that count;
-    /// `None` while these give no fit.
-    pub fn compare(&self, number: usize) -> Option<Comparison> {
-        let reading = &self.reading(number)?.reading;
-        self.fit_without(Some(number)).ok().map(|fit| Comparison::of(reading, &fit))
-    }
-
-    fn fit_without(&self, left_out: Option<usize>) -> Result<DipoleFit, RangeError> {
-        let counts = self.kept().filter(|kept| Some(kept.number) != left_out);
-        let readings: Vec<FieldReading> = counts.map(|kept| kept.taken.reading).collect();
-        fit(&readings, OffsetChoice::Auto, NOMINAL_CARRIER_HZ)
+    /// Relative standard uncertainty of the calibration behind each reading that
+    /// counts.
+    pub fn u_calibration_rel(&self) -> Vec<f64> {
+        self.kept().map(|kept| kept.taken.u_calibration_rel).collect()
     }
 
     /// Let `event` happen.
@@ -235,7 +204,7 @@ impl Survey {
     /// # Errors
     ///
     /// It cannot happen now. The survey is then as before.
-    pub fn apply(&mut self, event: &Event) -> Result<(), Refused> {
+    pub fn apply(&mut self, event: &Event<K>) -> Result<(), Refused> {
         match event {
             Event::Taken(taken) => self.take_in_hand(taken),
             Event::Kept { reading } => self.keep(*reading),
@@ -250,19 +219,15 @@ impl Survey {
         }
     }
 
-    fn take_in_hand(&mut self, taken: &Taken) -> Result<(), Refused> {
+    fn take_in_hand(&mut self, taken: &Taken<K>) -> Result<(), Refused> {
         self.check_decided()?;
         let number = taken.point;
         let (point, state) = self.point(number).ok_or(Refused::NoSuchPoint(number))?;
         if state != PointState::Due {
             return Err(Refused::NotDue(number));
         }
-        let reading = &taken.reading;
-        let here = Point { distance_m: reading.distance_m, alignment: reading.alignment };
-        let numbers = [reading.field_a_per_m, reading.u_field_a_per_m];
-        let is_field = numbers.iter().all(|v| *v > 0.0 && v.is_finite());
         let is_share = taken.u_calibration_rel >= 0.0 && taken.u_calibration_rel.is_finite();
-        if here != point || !is_field || !is_share {
+        if !K::is_sound(&taken.reading, &point) || !is_share {
             return Err(Refused::OutOfPlace(self.readings.len() + 1));
         }
         self.readings.push((taken.clone(), Standing::InHand));
@@ -330,7 +295,7 @@ pub enum TakeError {
 #[cfg(test)]
 mod tests {
     use super::super::surveyed::tests::{heard, transmitter};
-    use super::super::{Order, Plan};
+    use super::super::{Order, Plan, Point};
     use super::*;
     use crate::range::Alignment;
     use proptest::prelude::*;
@@ -342,7 +307,8 @@ mod tests {
             .map(|distance_m| Point { distance_m, alignment: Alignment::Coaxial })
             .to_vec();
         let plan = Plan::new(points, Order::NearestFirst).unwrap();
-        Survey::new(Setup { plan, u_distance_m: 0.01, carrier_hz: None }).unwrap()
+        Survey::new(Setup { plan, kind: Distance { u_distance_m: 0.01 }, carrier_hz: None })
+            .unwrap()
     }
 
     /// Take the point with a field `factor` times that of a dipole, and keep it.
@@ -480,7 +446,8 @@ mod tests {
         assert_eq!(refused(s, &Event::Dropped { reading: 1 }), Refused::Undecided(2));
         s.apply(&Event::Dropped { reading: 2 }).unwrap();
         assert_eq!(refused(s, &Event::Dropped { reading: 2 }), Refused::DroppedBefore(2));
-        let setup = Setup { u_distance_m: -1.0, ..s.setup().clone() };
+        let kind = Distance { u_distance_m: -1.0 };
+        let setup = Setup { kind, ..s.setup().clone() };
         assert!(matches!(Survey::new(setup), Err(Refused::Senseless { .. })));
     }
 

@@ -2,9 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::event::{Setup, Taken};
-use super::plan::Point;
-use crate::range::FieldReading;
+use super::event::Taken;
+use super::kind::Kind;
 use crate::signal::{Measurement, Transmitter};
 use crate::units;
 
@@ -63,6 +62,12 @@ pub enum NotTaken {
     /// Counts without a meaning.
     #[error("the capture is not calibrated, so it holds no field")]
     NotCalibrated,
+    /// One axis where a vector is wanted.
+    #[error(
+        "the receiver has one axis, and one axis tells neither the field's direction nor its \
+         magnitude"
+    )]
+    OneAxis,
     /// A field or uncertainty that the fit could not take.
     #[error("the field comes out as {field_a_per_m} A/m with an uncertainty of {u_a_per_m} A/m")]
     NoField {
@@ -109,63 +114,26 @@ fn in_words(heard: &[Transmitter]) -> String {
     heard.iter().map(|t| Surveyed::of(t).to_string()).collect::<Vec<_>>().join(", ")
 }
 
-/// The reading of `transmitter` at `point`, the `number`th of the plan: magnitude
-/// over the axes. Its u is that from pulse to pulse together with that of the
-/// stated distance, 3 u(d)/d of the field by the near field's 1/r³; the
-/// calibration, shared by all readings, stands aside.
-pub(super) fn reading(
-    setup: &Setup,
-    number: usize,
-    point: Point,
-    transmitter: &Transmitter,
-    capture: &str,
-) -> Result<Taken, NotTaken> {
-    if transmitter.field_a_per_m.is_none() {
-        return Err(NotTaken::NotCalibrated);
-    }
-    let field_a_per_m = transmitter.amplitude.value;
-    let by_distance = 3.0 * setup.u_distance_m / point.distance_m * field_a_per_m;
-    let u_a_per_m = transmitter.amplitude.u.hypot(by_distance);
-    let is_positive = |v: f64| v > 0.0 && v.is_finite();
-    if !(is_positive(field_a_per_m) && is_positive(u_a_per_m)) {
-        return Err(NotTaken::NoField { field_a_per_m, u_a_per_m });
-    }
-    Ok(Taken {
-        point: number,
-        capture: capture.to_owned(),
-        reading: FieldReading {
-            distance_m: point.distance_m,
-            field_a_per_m,
-            u_field_a_per_m: u_a_per_m,
-            alignment: point.alignment,
-        },
-        u_calibration_rel: transmitter.u_calibration_rel,
-        surveyed: Surveyed::of(transmitter),
-    })
-}
-
 /// A field beside the transmitter it is of: `1.012 ± 0.031 µA/m of 457012.3 Hz`.
-impl std::fmt::Display for Taken {
+impl<K: Kind> std::fmt::Display for Taken<K> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let field = self.field();
         write!(f, "{} of {}", units::field_reading(field), self.surveyed)
     }
 }
 
-impl Taken {
+impl<K: Kind> Taken<K> {
     /// The field with the uncertainty that is its own.
     pub fn field(&self) -> crate::reading::Reading {
-        crate::reading::Reading::new(self.reading.field_a_per_m, self.reading.u_field_a_per_m)
+        K::field_a_per_m(&self.reading)
     }
 }
 
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
-    use crate::range::Alignment;
     use crate::reading::Reading;
     use crate::signal::PulseCount;
-    use crate::survey::{Order, Plan};
 
     pub fn transmitter(carrier_hz: f64, period_s: f64, field_a_per_m: f64) -> Transmitter {
         let exact = |value| Reading::new(value, 0.0);
@@ -240,36 +208,5 @@ pub(super) mod tests {
                 error.contains("is not among the transmitters found: 457012.0 Hz every 1.000 s")
             );
         }
-    }
-
-    fn setup(u_distance_m: f64) -> Setup {
-        let point = Point { distance_m: 6.0, alignment: Alignment::Coaxial };
-        let plan = Plan::new(vec![point], Order::AsGiven).unwrap();
-        Setup { plan, u_distance_m, carrier_hz: None }
-    }
-
-    /// 2 cm in 6 m are 1 % of the field; the calibration's 5 % stand aside.
-    #[test]
-    fn u_is_noise_and_distance_without_the_calibration() {
-        let of = transmitter(457e3, 1.0, 1e-6);
-        let take = |u_distance_m: f64| {
-            let setup = setup(u_distance_m);
-            reading(&setup, 1, setup.plan.points()[0], &of, "a").unwrap()
-        };
-        assert!((take(0.02).reading.u_rel() - 0.01_f64.hypot(0.004)).abs() < 1e-12);
-        assert!((take(0.0).reading.u_rel() - 0.004).abs() < 1e-12);
-        assert_eq!(take(0.02).u_calibration_rel, 0.05);
-    }
-
-    #[test]
-    fn counts_without_calibration_and_senseless_fields_give_no_reading() {
-        let setup = setup(0.01);
-        let take = |of: &Transmitter| reading(&setup, 1, setup.plan.points()[0], of, "a");
-        let mut of = transmitter(457e3, 1.0, 1e-6);
-        of.field_a_per_m = None;
-        assert_eq!(take(&of), Err(NotTaken::NotCalibrated));
-        let mut of = transmitter(457e3, 1.0, 1e-6);
-        of.amplitude.u = f64::INFINITY;
-        assert!(matches!(take(&of), Err(NotTaken::NoField { .. })));
     }
 }

@@ -33,6 +33,12 @@ struct Head<Setup> {
     setup: Setup,
 }
 
+/// What of the head tells whether the rest can be read.
+#[derive(Deserialize)]
+struct Format {
+    format: String,
+}
+
 #[derive(Serialize, Deserialize)]
 struct Line<Event> {
     at: String,
@@ -75,11 +81,12 @@ impl Journal {
         let text = files::read_text(path)?;
         let mut lines = (1..).zip(text.lines());
         let (_, first) = lines.next().ok_or_else(|| damaged(path, 1, "is empty"))?;
-        let head: Head<Setup> = parse(path, 1, first)?;
-        if head.format != format {
-            let what = format!("format is \"{}\", not \"{format}\"", head.format);
+        let of: Format = parse(path, 1, first)?;
+        if of.format != format {
+            let what = format!("format is \"{}\", not \"{format}\"", of.format);
             return Err(damaged(path, 1, what));
         }
+        let head: Head<Setup> = parse(path, 1, first)?;
         let events = lines
             .map(|(number, line)| {
                 parse::<Line<Event>>(path, number, line).map(|l| (number, l.event))

@@ -5,6 +5,7 @@
 //! in the wrong crate.
 
 mod analysing;
+pub mod angle_readings;
 pub mod calibrating;
 pub mod calibration;
 pub mod capture;

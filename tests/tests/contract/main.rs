@@ -1,6 +1,7 @@
 //! Commands, formats and exit codes as users and other programs rely on them,
 //! written from their description alone.
 
+mod angle;
 mod calibrate;
 mod commands;
 mod live_receiver;

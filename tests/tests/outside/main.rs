@@ -1,6 +1,7 @@
 //! Results against outside references: Python packages on the same files, and
 //! published numbers with their source.
 
+mod angle;
 mod calibration;
 mod distributions;
 mod fields;

@@ -7,8 +7,10 @@ use clap::Args;
 use coilrig_analysis::picture::pulse_timeline::{Bar, PulseTimeline};
 use coilrig_analysis::range::Alignment;
 use coilrig_analysis::scenario::{Scenario, truth};
-use coilrig_analysis::survey::{Order, Plan, Point, Setup};
+use coilrig_analysis::survey::{Distance, Order, Plan, Point, Setup};
 use jiff::Timestamp;
+
+mod places;
 
 use super::{CAUTIONS, Outcome, range};
 use crate::calibration::Calibration;
@@ -17,7 +19,7 @@ use crate::error::{Error, Result};
 use crate::link::Link;
 use crate::measuring::{self, Keep, Measured};
 use crate::output::demo_report::{Agreement, DemoReport, agreements};
-use crate::output::{measurement, pictures};
+use crate::output::{angle, measurement, pictures};
 use crate::surveying::{Recording, SurveyRun};
 use crate::{files, readings, recording, runtime};
 
@@ -26,8 +28,8 @@ use crate::{files, readings, recording, runtime};
 /// An invented station of three buried transmitters is heard by an emulated
 /// receiver on a pseudo-terminal, through the same code as a real one on a
 /// serial port: recorded, measured, compared with what the scenario says; then
-/// one unit is surveyed over distance and compared with dipole theory. Ends
-/// with a report. Needs no hardware and no network.
+/// one unit is surveyed over distance and over angle and compared with dipole
+/// theory, and the receiver carried over it where it is buried. Ends with a report. Needs no hardware and no network.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLE)]
 pub struct Demo {
@@ -82,6 +84,10 @@ pub fn run(args: &Demo) -> Result<Outcome> {
     range::write_all(&range_folder, &table.readings, &analysis, &range::json(&analysis)?)?;
     print(&range::for_people(&survey.table_path(), &table.readings, &analysis))?;
 
+    let turned = places::turn(&folder, &scenario, &calibration)?;
+    print(&angle::lines(&turned))?;
+    places::grid(&folder, &scenario, &calibration)?;
+
     let surveyed = unit_on_a_stand(&scenario)?;
     let report = DemoReport {
         date: &date,
@@ -93,6 +99,8 @@ pub fn run(args: &Demo) -> Result<Outcome> {
         surveyed_moment_a_m2: norm(surveyed.units[0].moment_a_m2),
         readings: &table.readings,
         analysis: &analysis,
+        turned: &turned,
+        case_moment_a_m2: places::buried_moment(&scenario)?,
     };
     let report_path = folder.join("report.html");
     files::write_whole(&report_path, report.html()?.as_bytes())?;
@@ -103,6 +111,8 @@ pub fn run(args: &Demo) -> Result<Outcome> {
          \x20 station.json, station.csv        the transmitters found\n\
          \x20 survey/                          the capture of every point, readings.csv, the journal\n\
          \x20 range/                           dipole fit as JSON, coupling as CSV, charts\n\
+         \x20 turned/                          coupling over angle: captures, readings, polar picture\n\
+         \x20 grid/                            field vectors over the buried unit: captures, readings\n\
          \x20 pulses.svg, pulses.png           the pulses over time\n\
          \x20 scenario.toml, calibration.toml  what was emulated, and the rig's calibration\n",
         folder.display()
@@ -216,7 +226,8 @@ fn survey(
     let points = points.chain(COPLANAR_M.map(point(Alignment::Coplanar))).collect();
     let plan = Plan::new(points, Order::NearestFirst)
         .map_err(|e| Error::usage(e.to_string(), "report this: the plan is the demo's"))?;
-    let setup = Setup { plan, u_distance_m: U_DISTANCE_M, carrier_hz: None };
+    let kind = Distance { u_distance_m: U_DISTANCE_M };
+    let setup = Setup { plan, kind, carrier_hz: None };
     let mut run = SurveyRun::begin(&folder.join("survey"), setup)?;
     let how = Recording {
         duration_s: POINT_S,

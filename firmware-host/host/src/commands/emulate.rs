@@ -1,13 +1,16 @@
 //! `coilrig emulate`: an emulated receiver on a pseudo-terminal.
 
-use std::io::Write;
+use std::io::{BufReader, Write};
 use std::path::PathBuf;
 use std::time::Duration;
 
 use clap::Args;
 use tokio::signal::unix::{SignalKind, signal};
 
+use coilrig_analysis::scenario::Scenario;
+
 use super::Outcome;
+use crate::dialogue::Answers;
 use crate::emulator::{self, EmulatorHandle, Options, Pace};
 use crate::error::{Error, Result};
 use crate::files;
@@ -18,6 +21,10 @@ use crate::measuring::counted;
 /// The first line on standard output is the device to open, as with
 /// `coilrig record --port DEVICE`. What the receiver does is told on standard
 /// error. Ctrl-C ends it.
+///
+/// Lines on standard input carry it about, as a survey wants: "place 2 0 1.5" (m),
+/// "turn 30" (the receiver, degrees from rest), "turn north 30" (a unit, degrees from
+/// how the scenario has it), "off north", "on north".
 #[derive(Args)]
 #[command(after_help = "\
 Example:
@@ -65,13 +72,32 @@ pub fn run(args: &Emulate) -> Result<Outcome> {
         scenario.receiver.serial,
         counted(scenario.units.len() as u64, "unit")
     );
-    wait_for_end(&emulator, args.duration)?;
+    wait_for_end(&emulator, &scenario, args.duration)?;
     emulator.shutdown()?;
     Ok(Outcome::Done)
 }
 
+/// Do what the lines of standard input say, one after the other, for as long as there
+/// are any; then nothing more.
+async fn obey(emulator: &EmulatorHandle, scenario: &Scenario, mut lines: Answers) {
+    while let Some(line) = lines.next().await {
+        let done = emulator::instruction(&line, scenario)
+            .and_then(|change| emulator.change(change).map_err(|e| e.to_string()));
+        match done {
+            Ok(()) => eprintln!("done: {}", line.trim()),
+            Err(why) => eprintln!("coilrig: {why}"),
+        }
+    }
+    std::future::pending().await
+}
+
 /// Wait for Ctrl-C, a request to terminate, the end of `duration`, or trouble.
-fn wait_for_end(emulator: &EmulatorHandle, duration: Option<Duration>) -> Result<()> {
+fn wait_for_end(
+    emulator: &EmulatorHandle,
+    scenario: &Scenario,
+    duration: Option<Duration>,
+) -> Result<()> {
+    let lines = Answers::of(BufReader::new(std::io::stdin()))?;
     let no_runtime = |e: std::io::Error| {
         Error::receiver("emulator", format!("cannot wait for signals: {e}"), "start it again")
     };
@@ -95,6 +121,7 @@ fn wait_for_end(emulator: &EmulatorHandle, duration: Option<Duration>) -> Result
             _ = terminate.recv() => Ok(()),
             () = lasts => Ok(()),
             () = trouble => Ok(()),
+            () = obey(emulator, scenario, lines) => Ok(()),
         }
     })
 }

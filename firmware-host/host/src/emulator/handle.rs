@@ -89,6 +89,16 @@ impl EmulatorHandle {
         self.change(Change::Turn(orientation))
     }
 
+    /// Lay a unit so that its moment, A·m², is this along x, y, z; otherwise as
+    /// [`Self::place`].
+    ///
+    /// # Errors
+    ///
+    /// A unit that is not in the scenario, or an emulator that ended.
+    pub fn lay(&self, unit: &str, moment_a_m2: [f64; 3]) -> Result<()> {
+        self.change(Change::Lay { unit: unit.into(), moment_a_m2 })
+    }
+
     /// Switch a unit on or off; otherwise as [`Self::place`].
     ///
     /// # Errors
@@ -122,7 +132,12 @@ impl EmulatorHandle {
         self.end()
     }
 
-    fn change(&self, change: Change) -> Result<()> {
+    /// Change the scene; otherwise as [`Self::place`].
+    ///
+    /// # Errors
+    ///
+    /// A change that makes no sense, or an emulator that ended.
+    pub fn change(&self, change: Change) -> Result<()> {
         let (answer, answered) = sync_channel(1);
         self.controls.send(Control::Change(change, answer)).map_err(|_| self.ended())?;
         answered

@@ -1,5 +1,7 @@
 //! The report of the demo: one HTML file with everything in it.
 
+use coilrig_analysis::angle::AngleAnalysis;
+use coilrig_analysis::picture::coupling_over_angle::CouplingOverAngle;
 use coilrig_analysis::picture::coupling_over_distance::CouplingOverDistance;
 use coilrig_analysis::picture::field_over_distance::FieldOverDistance;
 use coilrig_analysis::picture::pulse_timeline::PulseTimeline;
@@ -122,6 +124,10 @@ pub struct DemoReport<'a> {
     pub readings: &'a [FieldReading],
     /// What follows from it.
     pub analysis: &'a RangeAnalysis,
+    /// What follows from turning it.
+    pub turned: &'a AngleAnalysis,
+    /// Its moment in its case by the scenario.
+    pub case_moment_a_m2: [f64; 3],
 }
 
 /// A row of the table of transmitters: its name, and its text for one of them.
@@ -150,6 +156,7 @@ impl DemoReport<'_> {
         let pulses = draw(self.timeline)?.svg;
         let field = draw(&FieldOverDistance { readings, analysis })?.svg;
         let coupling = draw(&CouplingOverDistance { readings, analysis })?.svg;
+        let angle = draw(&CouplingOverAngle { analysis: self.turned })?.svg;
         let page = html! {
             (DOCTYPE)
             html lang="en" {
@@ -170,6 +177,7 @@ impl DemoReport<'_> {
                     figure { (PreEscaped(pulses)) }
                     (self.agreement())
                     (self.survey(&field, &coupling))
+                    (self.turn(&angle))
                     (self.conditions())
                 }
             }
@@ -260,6 +268,39 @@ impl DemoReport<'_> {
             }
             @for note in &analysis.notes { p.note { (note) "." } }
             figure { (PreEscaped(coupling)) }
+        }
+    }
+
+    fn turn(&self, angle: &str) -> Markup {
+        let [x, y, z] = self.case_moment_a_m2;
+        let azimuth_deg = y.atan2(x).to_degrees();
+        let elevation_deg = z.atan2(x.hypot(y)).to_degrees();
+        html! {
+            h2 { "Coupling over angle of “" (self.surveyed) "”" }
+            p {
+                "The unit turned in its place on the stand, " (self.turned.fitted.len())
+                " readings with three axes."
+            }
+            figure { (PreEscaped(angle)) }
+            @if let Some(moment) = &self.turned.moment {
+                table.results { tbody {
+                    tr {
+                        th { "moment in the case, from the mark" }
+                        td {
+                            (units::plus_minus(moment.azimuth_deg, "°"))
+                            " (scenario: " (units::significant(azimuth_deg, 4)) "°)"
+                        }
+                    }
+                    tr {
+                        th { "out of the plane of turning" }
+                        td {
+                            (units::plus_minus(moment.elevation_deg, "°"))
+                            " (scenario: " (units::significant(elevation_deg, 4)) "°)"
+                        }
+                    }
+                } }
+            }
+            @for note in &self.turned.notes { p.note { (note) "." } }
         }
     }
 

@@ -1,5 +1,6 @@
 //! Results as documents, tables for machines and tables for people.
 
+pub mod angle;
 pub mod budget;
 pub mod calibration;
 pub mod columns;

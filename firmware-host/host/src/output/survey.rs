@@ -2,36 +2,46 @@
 
 use std::path::Path;
 
+use coilrig_analysis::angle::{AngleAnalysis, AngleError};
 use coilrig_analysis::range::{RangeAnalysis, RangeError};
 use coilrig_analysis::reading::Reading;
-use coilrig_analysis::survey::{Point, PointState, Standing, Step, Survey, Taken};
+use coilrig_analysis::survey::{Angle, Distance, Grid, PointState, Standing, Step, Survey, Taken};
 use coilrig_analysis::units;
 use serde::Serialize;
 
 use super::columns::align;
 use crate::error::{Error, Result};
+use crate::surveying::Guided;
 
-/// `coilrig-survey/1`, the document of a survey of field over distance.
+/// A survey whose results can be told.
+pub trait Results: Guided {
+    /// What follows from the readings, as fields of the document.
+    fn document(survey: &Survey<Self>) -> impl Serialize;
+
+    /// The same in lines for people.
+    fn lines(survey: &Survey<Self>) -> String;
+}
+
+/// `coilrig-survey/1`, the document of a survey.
 #[derive(Serialize)]
-struct Document<'a> {
+struct Document<'a, P, R> {
     format: &'static str,
     kind: &'static str,
     /// Path of the table of readings.
     table: String,
     /// Whether every point is done or left.
     finished: bool,
-    points: Vec<PointEntry>,
+    points: Vec<PointEntry<P>>,
     readings: Vec<ReadingEntry<'a>>,
-    /// What follows from the readings, once they suffice.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    range: Option<RangeAnalysis>,
+    #[serde(flatten)]
+    results: R,
 }
 
 #[derive(Serialize)]
-struct PointEntry {
+struct PointEntry<P> {
     point: usize,
     #[serde(flatten)]
-    place: Point,
+    place: P,
     state: &'static str,
     /// The reading that counts.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -56,22 +66,22 @@ struct ReadingEntry<'a> {
 /// # Errors
 ///
 /// Numbers that JSON cannot hold.
-pub fn json(survey: &Survey, table: &Path) -> Result<String> {
+pub fn json<K: Results>(survey: &Survey<K>, table: &Path) -> Result<String> {
     let document = Document {
         format: "coilrig-survey/1",
-        kind: "distance",
+        kind: K::NAME,
         table: table.display().to_string(),
         finished: survey.next() == Step::Finished,
         points: survey.points().map(point_entry).collect(),
         readings: survey.readings().map(reading_entry).collect(),
-        range: survey.analyse().ok(),
+        results: K::document(survey),
     };
     serde_json::to_string_pretty(&document)
         .map(|text| text + "\n")
         .map_err(|e| Error::file("results", format!("cannot be put as JSON: {e}"), "report this"))
 }
 
-fn point_entry((point, place, state): (usize, Point, PointState)) -> PointEntry {
+fn point_entry<P>((point, place, state): (usize, P, PointState)) -> PointEntry<P> {
     let (state, reading) = match state {
         PointState::Due => ("due", None),
         PointState::Done(reading) => ("done", Some(reading)),
@@ -80,7 +90,9 @@ fn point_entry((point, place, state): (usize, Point, PointState)) -> PointEntry 
     PointEntry { point, place, state, reading }
 }
 
-fn reading_entry((reading, taken, standing): (usize, &Taken, Standing)) -> ReadingEntry<'_> {
+fn reading_entry<K: Guided>(
+    (reading, taken, standing): (usize, &Taken<K>, Standing),
+) -> ReadingEntry<'_> {
     ReadingEntry {
         reading,
         point: taken.point,
@@ -97,10 +109,10 @@ fn reading_entry((reading, taken, standing): (usize, &Taken, Standing)) -> Readi
     }
 }
 
-/// A table for people: each point, its reading, and how it lies to the fit of the
-/// others; then what follows from all.
-pub fn table(survey: &Survey) -> String {
-    let header = ["point", "place", "field", "beside the others"].map(String::from).to_vec();
+/// A table for people: each point, its reading, and how it lies to the others;
+/// then what follows from all.
+pub fn table<K: Results>(survey: &Survey<K>) -> String {
+    let header = ["point", "place", "field", K::BESIDE].map(String::from).to_vec();
     let mut rows = vec![header];
     for (number, point, state) in survey.points() {
         let (field, beside) = match state {
@@ -108,9 +120,7 @@ pub fn table(survey: &Survey) -> String {
             PointState::Left => ("left".to_owned(), String::new()),
             PointState::Done(reading) => (
                 survey.reading(reading).map_or(String::new(), |t| units::field_reading(t.field())),
-                survey
-                    .compare(reading)
-                    .map_or(String::new(), |c| units::plus_minus(c.difference_db, "dB")),
+                K::beside(survey, reading),
             ),
         };
         rows.push(vec![number.to_string(), point.to_string(), field, beside]);
@@ -123,15 +133,73 @@ pub fn table(survey: &Survey) -> String {
     if let Some(of) = survey.followed() {
         text += &format!("unit: {of}\n");
     }
-    match survey.analyse() {
-        Ok(analysis) => text += &results(&analysis),
-        Err(RangeError::TooFew { .. } | RangeError::OneDistance) => {
-            text += "too few readings for a fit: three are needed, two of them at different \
-                     distances in one alignment\n";
-        }
-        Err(why) => text += &format!("no fit: {why}\n"),
+    text + &K::lines(survey)
+}
+
+#[derive(Serialize)]
+struct OverDistance {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    range: Option<RangeAnalysis>,
+}
+
+impl Results for Distance {
+    fn document(survey: &Survey<Self>) -> impl Serialize {
+        OverDistance { range: survey.analyse().ok() }
     }
-    text
+
+    fn lines(survey: &Survey<Self>) -> String {
+        match survey.analyse() {
+            Ok(analysis) => results(&analysis),
+            Err(RangeError::TooFew { .. } | RangeError::OneDistance) => {
+                "too few readings for a fit: three are needed, two of them at different distances \
+                 in one alignment\n"
+                    .into()
+            }
+            Err(why) => format!("no fit: {why}\n"),
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct OverAngle {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    angle: Option<AngleAnalysis>,
+}
+
+impl Results for Angle {
+    fn document(survey: &Survey<Self>) -> impl Serialize {
+        OverAngle { angle: survey.analyse().ok() }
+    }
+
+    fn lines(survey: &Survey<Self>) -> String {
+        match survey.analyse() {
+            Ok(analysis) => super::angle::lines(&analysis),
+            Err(why @ (AngleError::TooFew { .. } | AngleError::TooNarrow { .. })) => {
+                format!("no law yet: {why}\n")
+            }
+            Err(why) => format!("no law: {why}\n"),
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct OverPlaces {
+    /// Point of the strongest reading.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    strongest_point: Option<usize>,
+}
+
+impl Results for Grid {
+    fn document(survey: &Survey<Self>) -> impl Serialize {
+        OverPlaces { strongest_point: survey.strongest().map(|(point, _)| point) }
+    }
+
+    fn lines(survey: &Survey<Self>) -> String {
+        survey.strongest().map_or(String::new(), |(point, field)| {
+            let place = survey.point(point).map_or(String::new(), |(place, _)| place.to_string());
+            format!("strongest: {} at point {point}, {place}\n", units::field_reading(field))
+        })
+    }
 }
 
 fn results(analysis: &RangeAnalysis) -> String {

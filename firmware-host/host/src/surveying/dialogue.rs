@@ -3,12 +3,9 @@
 use std::future::Future;
 use std::path::Path;
 
-use coilrig_analysis::range::{Alignment, RangeError};
-use coilrig_analysis::survey::{
-    CARRIER_TOLERANCE_HZ, Event, Point, PointState, Standing, Step, Survey,
-};
-use coilrig_analysis::units;
+use coilrig_analysis::survey::{CARRIER_TOLERANCE_HZ, Event, PointState, Standing, Step, Survey};
 
+use super::kind::Guided;
 use super::run::{Attempt, Recording, SurveyRun};
 use crate::dialogue::{Answer, Answers, Person, Recorded};
 use crate::error::{Kind, Result};
@@ -21,8 +18,8 @@ use crate::link::Link;
 ///
 /// Those that trying again at the same place cannot mend; what was taken before
 /// is kept.
-pub async fn guide(
-    run: &mut SurveyRun,
+pub async fn guide<K: Guided>(
+    run: &mut SurveyRun<K>,
     port: &Path,
     how: &Recording,
     answers: Answers,
@@ -31,14 +28,14 @@ pub async fn guide(
     Guide { run, port, how, person: Person::new(answers, stop) }.lead().await
 }
 
-struct Guide<'a> {
-    run: &'a mut SurveyRun,
+struct Guide<'a, K: Guided> {
+    run: &'a mut SurveyRun<K>,
     port: &'a Path,
     how: &'a Recording,
     person: Person<'a>,
 }
 
-impl Guide<'_> {
+impl<K: Guided> Guide<'_, K> {
     async fn lead(&mut self) -> Result<()> {
         while !self.person.is_stopped {
             match self.run.survey().next() {
@@ -50,11 +47,12 @@ impl Guide<'_> {
         Ok(())
     }
 
-    async fn place(&mut self, number: usize, point: Point) -> Result<()> {
+    async fn place(&mut self, number: usize, point: K::Point) -> Result<()> {
         let count = self.run.survey().points().count();
         eprintln!("\npoint {number} of {count}: {point}");
-        eprintln!("  Place the receiver {} m from the unit, coil to coil,", point.distance_m);
-        eprintln!("  {}", where_that_is(point.alignment));
+        for line in self.run.survey().setup().kind.how_to_get_there(&point) {
+            eprintln!("  {line}");
+        }
         let question = format!(
             "Enter records for {} s, s skips the point, q stops; r N takes point N again, \
              d N drops its reading",
@@ -190,19 +188,8 @@ impl Guide<'_> {
     }
 }
 
-fn where_that_is(alignment: Alignment) -> &'static str {
-    match alignment {
-        Alignment::Coaxial => {
-            "coaxial: straight ahead of its antenna, on the line along which the antenna points."
-        }
-        Alignment::Coplanar => {
-            "coplanar: beside it, square to the line along which its antenna points, at its height."
-        }
-    }
-}
-
 /// What there is to say of a reading before it is kept.
-fn judgement(survey: &Survey, number: usize) -> Vec<String> {
+fn judgement<K: Guided>(survey: &Survey<K>, number: usize) -> Vec<String> {
     let Some(taken) = survey.reading(number) else { return Vec::new() };
     let mut lines = vec![format!("reading {number}: {taken}")];
     let is_first = !survey.readings().any(|(_, _, standing)| standing == Standing::Kept);
@@ -211,27 +198,6 @@ fn judgement(survey: &Survey, number: usize) -> Vec<String> {
     {
         lines.push(format!("no unit is closer to {hz} Hz: is this the one that is meant?"));
     }
-    match (survey.compare(number), survey.fit()) {
-        (Some(comparison), _) => {
-            lines.push(format!(
-                "the fit so far expects {}: {} from it, {} times the uncertainty",
-                units::field_reading(comparison.expected_a_per_m),
-                units::plus_minus(comparison.difference_db, "dB"),
-                units::significant(comparison.difference_u.abs(), 2),
-            ));
-            if comparison.is_surprising() {
-                lines.push(
-                    "that is more than chance explains: check distance and alignment, and look \
-                     for metal near by"
-                        .into(),
-                );
-            }
-        }
-        (None, Err(RangeError::TooFew { need, .. })) => {
-            lines.push(format!("no fit yet to compare with; it needs {need} readings"));
-        }
-        (None, Err(why)) => lines.push(format!("no fit to compare with: {why}")),
-        (None, Ok(_)) => {}
-    }
+    lines.extend(K::judgement(survey, number));
     lines
 }

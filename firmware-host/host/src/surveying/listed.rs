@@ -4,10 +4,11 @@ use std::path::{Path, PathBuf};
 
 use coilrig_analysis::range::Alignment;
 use coilrig_analysis::survey::{
-    Event, NotTaken, Order, Plan, PlanError, Point, Setup, Survey, TakeError, parse_point,
+    Event, NotTaken, Plan, PlanError, Point, Refused, Setup, Survey, TakeError, parse_point,
 };
 use serde::Deserialize;
 
+use super::kind::Guided;
 use super::run::notes;
 use crate::error::{Error, Result};
 use crate::measuring::Keep;
@@ -16,11 +17,11 @@ use crate::{files, measuring};
 
 /// A capture and where the receiver stood.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Listed {
+pub struct Listed<P = Point> {
     /// The capture.
     pub path: PathBuf,
     /// The place.
-    pub point: Point,
+    pub point: P,
 }
 
 /// `PATH@5m:coaxial`; the alignment is coaxial when none is named.
@@ -37,41 +38,37 @@ pub fn parse_argument(text: &str) -> std::result::Result<Listed, String> {
     Ok(Listed { path: path.into(), point })
 }
 
-/// A row of the list.
+/// What a row of the list has besides the place.
 #[derive(Deserialize)]
 struct Row {
     capture: PathBuf,
-    distance_m: f64,
-    alignment: Alignment,
 }
 
-/// Read a list of captures: CSV with the columns `capture,distance_m,alignment`,
-/// paths relative to the list.
+/// Read a list of captures: CSV with the column `capture`, paths relative to the
+/// list, and those of the kind's points.
 ///
 /// # Errors
 ///
 /// A list that cannot be read, with the line.
-pub fn read_list(path: &Path) -> Result<Vec<Listed>> {
+pub fn read_list<K: Guided>(path: &Path) -> Result<Vec<Listed<K::Point>>> {
     let text = files::read_text(path)?;
     let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
-    let remedy = "give the columns capture,distance_m,alignment: a path, a number of metres \
-                  with a decimal point, and coaxial or coplanar";
     let mut rows = csv::ReaderBuilder::new()
         .comment(Some(b'#'))
         .trim(csv::Trim::All)
         .from_reader(text.as_bytes());
     let folder = path.parent().unwrap_or(Path::new(""));
-    let header = rows.headers().map_err(|e| unreadable(path, &e, remedy))?.clone();
+    let header = rows.headers().map_err(|e| unreadable(path, &e, K::LIST))?.clone();
     let mut listed = Vec::new();
     for row in rows.records() {
-        let row = row.map_err(|e| unreadable(path, &e, remedy))?;
+        let row = row.map_err(|e| unreadable(path, &e, K::LIST))?;
         let line = row.position().map_or(0, |at| line_from(text, at.byte() as usize));
         let place = format!("{}, line {line}", path.display());
-        let refuse = |what: String| Error::file(&place, what, remedy);
-        let row: Row = row.deserialize(Some(&header)).map_err(|e| refuse(in_words(&e)))?;
-        let point = Point { distance_m: row.distance_m, alignment: row.alignment };
-        Plan::new(vec![point], Order::AsGiven).map_err(|e| refuse(e.to_string()))?;
-        listed.push(Listed { path: folder.join(row.capture), point });
+        let refuse = |what: String| Error::file(&place, what, K::LIST);
+        let Row { capture } = row.deserialize(Some(&header)).map_err(|e| refuse(in_words(&e)))?;
+        let point: K::Point = row.deserialize(Some(&header)).map_err(|e| refuse(in_words(&e)))?;
+        K::check_point(&point).map_err(|e| refuse(e.to_string()))?;
+        listed.push(Listed { path: folder.join(capture), point });
     }
     Ok(listed)
 }
@@ -87,32 +84,26 @@ fn in_words(error: &csv::Error) -> String {
     }
 }
 
-/// The survey that captures make: measured in `order`, each that holds the unit
-/// kept. Captures that do not are left out and named in the errors, so that one
-/// bad capture does not cost the others. `warn` is told what a person should know.
+/// The survey that captures make: measured in their order, each that holds the unit
+/// kept. Captures that do not are left out and named in the errors, so that one bad
+/// capture does not cost the others. `warn` is told what a person should know.
 ///
 /// # Errors
 ///
 /// No capture, a senseless place, or a senseless option.
-pub fn survey_of(
-    mut listed: Vec<Listed>,
-    order: Order,
-    u_distance_m: f64,
+pub fn survey_of<K: Guided>(
+    listed: &[Listed<K::Point>],
+    kind: K,
     carrier_hz: Option<f64>,
     mut warn: impl FnMut(&str),
-) -> Result<(Survey, Vec<Error>)> {
-    if order == Order::NearestFirst {
-        listed.sort_by(|a, b| a.point.by_nearness(&b.point));
-    }
+) -> Result<(Survey<K>, Vec<Error>)> {
     let points = listed.iter().map(|l| l.point).collect();
     let senseless = |e: PlanError| Error::usage(e.to_string(), "name captures and their places");
-    let plan = Plan::new(points, Order::AsGiven).map_err(senseless)?;
-    let refused = |e: coilrig_analysis::survey::Refused| {
-        Error::usage(e.to_string(), "correct the options of the survey")
-    };
-    let mut survey = Survey::new(Setup { plan, u_distance_m, carrier_hz }).map_err(refused)?;
+    let plan = Plan::as_given(points).map_err(senseless)?;
+    let refused = |e: Refused| Error::usage(e.to_string(), "correct the options of the survey");
+    let mut survey = Survey::new(Setup { plan, kind, carrier_hz }).map_err(refused)?;
     let mut errors = Vec::new();
-    for (number, listed) in (1..).zip(&listed) {
+    for (number, listed) in (1..).zip(listed) {
         match measured(&survey, number, &listed.path, &mut warn) {
             Ok(taken) => {
                 survey.apply(&taken).map_err(refused)?;
@@ -128,12 +119,12 @@ pub fn survey_of(
     Ok((survey, errors))
 }
 
-fn measured(
-    survey: &Survey,
+fn measured<K: Guided>(
+    survey: &Survey<K>,
     number: usize,
     path: &Path,
     warn: &mut impl FnMut(&str),
-) -> Result<Event> {
+) -> Result<Event<K>> {
     let measured = measuring::measure(path, Keep::default())?;
     let event = survey.take(number, &measured.measurement, &path.display().to_string());
     match event {
@@ -147,6 +138,11 @@ fn measured(
             Ok(event)
         }
         Err(TakeError::NotTaken(why @ NotTaken::NotCalibrated)) => Err(not_calibrated(path, &why)),
+        Err(TakeError::NotTaken(why @ NotTaken::OneAxis)) => Err(Error::file(
+            path.display(),
+            why.to_string(),
+            "survey places with a receiver of three axes",
+        )),
         Err(why) => Err(Error::file(
             path.display(),
             why.to_string(),
@@ -167,6 +163,7 @@ pub(super) fn not_calibrated(path: &Path, why: &NotTaken) -> Error {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use coilrig_analysis::survey::{Distance, Grid};
 
     #[test]
     fn captures_are_named_with_their_place() {
@@ -182,7 +179,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("list.csv");
         std::fs::write(&path, text).unwrap();
-        read_list(&path).map(|listed| {
+        read_list::<Distance>(&path).map(|listed| {
             let inside = |l: Listed| Listed {
                 path: l.path.strip_prefix(folder.path()).unwrap().to_owned(),
                 ..l
@@ -214,5 +211,16 @@ mod tests {
         assert!(
             list("capture,alignment\na,coaxial\n").unwrap_err().to_string().contains("distance_m")
         );
+    }
+
+    #[test]
+    fn each_kind_has_its_columns() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("list.csv");
+        std::fs::write(&path, "capture,z_m,x_m,y_m\na,0.5,-1,2\n").unwrap();
+        let listed = read_list::<Grid>(&path).unwrap();
+        assert_eq!(listed[0].point.position_m(), [-1.0, 2.0, 0.5]);
+        let error = read_list::<Distance>(&path).unwrap_err().to_string();
+        assert!(error.contains("list.csv, line 2") && error.contains("distance_m"), "{error}");
     }
 }

@@ -10,13 +10,19 @@
 //! at any moment: at most the point being recorded is lost.
 //!
 //! What a survey is, and what may come next in it, stands in
-//! `coilrig_analysis::survey`.
+//! `coilrig_analysis::survey`; what differs between distance, angle and grid in
+//! [`Guided`].
 
+mod angle;
 mod dialogue;
+mod distance;
+mod grid;
+mod kind;
 mod listed;
 mod run;
 
 pub use crate::dialogue::Answers;
 pub use dialogue::guide;
+pub use kind::Guided;
 pub use listed::{Listed, parse_argument, read_list, survey_of};
 pub use run::{Attempt, Recording, SurveyRun, TABLE};

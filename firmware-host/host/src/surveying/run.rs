@@ -5,24 +5,23 @@ use std::path::{Path, PathBuf};
 
 use coilrig_analysis::signal::Measurement;
 use coilrig_analysis::survey::{
-    Event, NotTaken, Point, PointState, Setup, Step, Survey, Surveyed, TakeError, Taken,
+    Distance, Event, Kind, NotTaken, PointState, Setup, Step, Survey, Surveyed, TakeError, Taken,
 };
 
+use super::kind::Guided;
 use crate::calibration::Calibration;
 use crate::capture::meta::Paths;
 use crate::error::{Error, Result};
+use crate::files;
 use crate::journal::{Journal, Told, damaged};
 use crate::link::Link;
 use crate::measuring::{self, Keep};
 use crate::recording::{self, Notice, Options};
-use crate::{files, readings};
 
 /// Name of the table of readings in a survey's folder.
 pub const TABLE: &str = "readings.csv";
 /// Name of the journal in a survey's folder.
 const JOURNAL: &str = "survey.jsonl";
-/// Its format.
-const FORMAT: &str = "coilrig-survey-journal/1";
 
 /// How points are recorded.
 #[derive(Clone, Debug)]
@@ -51,30 +50,30 @@ pub struct Attempt {
 }
 
 /// What the measurement says of the transmitter that was taken.
-pub(super) fn notes(measurement: &Measurement, taken: &Taken) -> Vec<String> {
+pub(super) fn notes<K: Kind>(measurement: &Measurement, taken: &Taken<K>) -> Vec<String> {
     let of = measurement.transmitters.iter().find(|t| Surveyed::of(t) == taken.surveyed);
     of.map(|t| t.notes.clone()).unwrap_or_default()
 }
 
 /// A survey in a folder.
-pub struct SurveyRun {
+pub struct SurveyRun<K: Kind = Distance> {
     folder: PathBuf,
     journal: Journal,
-    survey: Survey,
+    survey: Survey<K>,
 }
 
-impl SurveyRun {
+impl<K: Guided> SurveyRun<K> {
     /// Begin a survey in `folder`, which is made when it is not there.
     ///
     /// # Errors
     ///
     /// A senseless setup, a folder that holds a survey already, or that cannot be
     /// written.
-    pub fn begin(folder: &Path, setup: Setup) -> Result<Self> {
+    pub fn begin(folder: &Path, setup: Setup<K>) -> Result<Self> {
         let survey = Survey::new(setup)
             .map_err(|e| Error::usage(e.to_string(), "correct the options of the survey"))?;
         files::make_folder(folder)?;
-        let journal = Journal::begin(&folder.join(JOURNAL), FORMAT, survey.setup())?;
+        let journal = Journal::begin(&folder.join(JOURNAL), K::JOURNAL, survey.setup())?;
         let run = Self { folder: folder.to_owned(), journal, survey };
         run.write_table()?;
         Ok(run)
@@ -90,7 +89,7 @@ impl SurveyRun {
         if !path.exists() {
             return Ok(None);
         }
-        let (journal, told): (_, Told<Setup, Event>) = Journal::read(&path, FORMAT)?;
+        let (journal, told): (_, Told<Setup<K>, Event<K>>) = Journal::read(&path, K::JOURNAL)?;
         let mut survey = Survey::new(told.setup).map_err(|e| damaged(&path, 1, e.to_string()))?;
         for (line, event) in told.events {
             survey.apply(&event).map_err(|e| damaged(&path, line, e.to_string()))?;
@@ -102,7 +101,7 @@ impl SurveyRun {
     }
 
     /// The survey.
-    pub fn survey(&self) -> &Survey {
+    pub fn survey(&self) -> &Survey<K> {
         &self.survey
     }
 
@@ -117,7 +116,7 @@ impl SurveyRun {
     ///
     /// It cannot happen now, or the folder cannot be written; the survey is then
     /// as before.
-    pub fn tell(&mut self, event: &Event) -> Result<()> {
+    pub fn tell(&mut self, event: &Event<K>) -> Result<()> {
         let mut after = self.survey.clone();
         after.apply(event).map_err(|e| Error::usage(e.to_string(), "choose another step"))?;
         self.journal.append(event)?;
@@ -178,7 +177,7 @@ impl SurveyRun {
         &mut self,
         link: &mut Link,
         how: &Recording,
-        mut place: impl FnMut(usize, Point) -> Result<()>,
+        mut place: impl FnMut(usize, K::Point) -> Result<()>,
         mut notify: impl FnMut(Notice),
     ) -> Result<Vec<(usize, Attempt)>> {
         let mut attempts = Vec::new();
@@ -228,8 +227,8 @@ impl SurveyRun {
 
     /// A name for the next capture of a point that no capture has, even of a
     /// recording that was killed.
-    fn free_name(&self, number: usize, point: Point) -> String {
-        let first = format!("point-{number:02}-{}-{}m", point.alignment, point.distance_m);
+    fn free_name(&self, number: usize, point: K::Point) -> String {
+        let first = format!("point-{number:02}-{}", K::in_file_name(&point));
         let is_free = |name: &String| {
             let paths = Paths::of(&self.folder.join(name));
             !paths.meta.exists() && !paths.data.exists()
@@ -239,7 +238,6 @@ impl SurveyRun {
     }
 
     fn write_table(&self) -> Result<()> {
-        let kept = self.survey.kept().map(|k| (&k.taken.reading, k.taken.u_calibration_rel));
-        readings::write(&self.table_path(), kept)
+        K::write_table(&self.survey, &self.table_path())
     }
 }

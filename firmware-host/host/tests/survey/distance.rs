@@ -1,70 +1,25 @@
-//! `coilrig survey` as a whole program, with an emulated receiver that is carried
-//! from point to point.
+//! Over distance.
 
 use std::collections::BTreeMap;
-use std::io::{BufRead, BufReader, Write};
-use std::path::{Path, PathBuf};
-use std::process::{Child, ChildStdin, Command, Output, Stdio};
-use std::sync::mpsc::{Receiver, channel};
+use std::path::Path;
+use std::process::Command;
 use std::time::Duration;
 
-use coilrig::emulator::{self, EmulatorHandle, Options, Pace};
+use coilrig::emulator;
 use coilrig::link::Link;
 use coilrig::readings::{self, Table};
 use coilrig::runtime;
 use coilrig::surveying::{Recording, SurveyRun};
 use coilrig_analysis::range::Alignment;
-use coilrig_analysis::scenario::{Scenario, truth};
-use coilrig_analysis::survey::{Order, Plan, Point, Setup};
+use coilrig_analysis::scenario::truth;
+use coilrig_analysis::survey::{Distance, Order, Plan, Point, Setup};
 use serde_json::Value;
 
-/// Two invented units: "hut", along y, is surveyed; "barn" is stronger, far off.
-const SCENE: &str = r#"
-seed = 11
-[receiver]
-serial = "EMU-0011"
-position_m = [0, 3, 0]
-noise_a_per_m_rthz = 1.5e-9
-axis_factors = [1.03, 0.97, 1.05]
-calibration_u_rel = 0.03
-[[unit]]
-name = "hut"
-position_m = [0, 0, 0]
-moment_a_m2 = [0, 4e-3, 0]
-carrier_offset_hz = 20
-period_s = 0.8
-on_time_s = 0.09
-first_pulse_s = 0.1
-[[unit]]
-name = "barn"
-position_m = [40, 12, 0]
-moment_a_m2 = [0, 2, 0]
-carrier_offset_hz = -45
-period_s = 1.1
-on_time_s = 0.1
-first_pulse_s = 0.5
-"#;
-
-struct Field {
-    scenario: Scenario,
-    emulator: EmulatorHandle,
-    folder: tempfile::TempDir,
-}
+use crate::field::{self, Field, SCENE, Session, captures_in, refused, run};
 
 impl Field {
-    fn new() -> Self {
-        let scenario: Scenario = toml::from_str(SCENE).unwrap();
-        let emulator =
-            emulator::spawn(&scenario, Options { pace: Pace::Full, ..Options::default() }).unwrap();
-        emulator.switch("barn", false).unwrap();
-        let folder = tempfile::tempdir().unwrap();
-        let field = Self { scenario, emulator, folder };
-        emulator::calibration(&field.scenario, "2026-01-15").save(&field.path("c.toml")).unwrap();
-        field
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
+    fn over_distance() -> Self {
+        Self::new(SCENE)
     }
 
     fn place(&self, point: Point) {
@@ -78,17 +33,8 @@ impl Field {
         truth(&scenario)[0].field_a_per_m
     }
 
-    /// A guided survey into the folder "out".
-    fn survey(&self, arguments: &[&str]) -> Session {
-        self.survey_for("5", arguments)
-    }
-
-    /// The same, with points of so many seconds.
-    fn survey_for(&self, seconds: &str, arguments: &[&str]) -> Session {
-        let mut command = survey();
-        command.arg("--out").arg(self.path("out")).arg("--port").arg(self.emulator.device());
-        command.arg("--calibration").arg(self.path("c.toml")).args(["--seconds", seconds]);
-        Session::start(command.args(arguments))
+    fn distance_survey(&self, arguments: &[&str]) -> Session {
+        self.survey("distance", "5", arguments)
     }
 
     fn table(&self) -> Table {
@@ -112,99 +58,7 @@ fn coaxial(distance_m: f64) -> Point {
 }
 
 fn survey() -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_coilrig"));
-    command.args(["survey", "distance"]);
-    command
-}
-
-fn run(command: &mut Command, code: i32) -> Output {
-    let output = command.stdin(Stdio::null()).output().unwrap();
-    assert_eq!(output.status.code(), Some(code), "{output:?}");
-    output
-}
-
-fn refused(command: &mut Command, code: i32) -> String {
-    let output = run(command, code);
-    assert!(output.stdout.is_empty());
-    let said = String::from_utf8(output.stderr).unwrap();
-    assert!(said.contains("to do: "), "{said}");
-    said
-}
-
-/// A survey under way, driven by a pipe.
-struct Session {
-    child: Child,
-    answers: Option<ChildStdin>,
-    said: Receiver<String>,
-}
-
-impl Session {
-    fn start(command: &mut Command) -> Self {
-        command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
-        let mut child = command.spawn().unwrap();
-        let lines = BufReader::new(child.stderr.take().unwrap()).lines();
-        let (told, said) = channel();
-        std::thread::spawn(move || lines.map_while(Result::ok).try_for_each(|l| told.send(l)));
-        Self { answers: child.stdin.take(), child, said }
-    }
-
-    /// Everything said up to and with the line that holds `text`.
-    fn until(&self, text: &str) -> String {
-        let mut all = String::new();
-        loop {
-            match self.said.recv_timeout(Duration::from_secs(60)) {
-                Ok(line) => {
-                    let is_it = line.contains(text);
-                    all += &(line + "\n");
-                    if is_it {
-                        return all;
-                    }
-                }
-                Err(e) => panic!("waited for {text:?}, {e}: {all}"),
-            }
-        }
-    }
-
-    fn say(&mut self, answer: &str) {
-        writeln!(self.answers.as_mut().unwrap(), "{answer}").unwrap();
-    }
-
-    /// Answer when asked whether to record; what is said before and after.
-    fn record(&mut self) -> String {
-        let asked = self.until("Enter records");
-        self.say("");
-        asked + &self.until("Enter keeps it")
-    }
-
-    /// No more answers; what the program says on standard output in the end.
-    fn end(mut self) -> String {
-        drop(self.answers.take());
-        let output = self.child.wait_with_output().unwrap();
-        let rest: Vec<String> = self.said.iter().collect();
-        assert!(output.status.success(), "{rest:?}");
-        String::from_utf8(output.stdout).unwrap()
-    }
-
-    fn kill(mut self) {
-        self.child.kill().unwrap();
-        self.child.wait().unwrap();
-    }
-
-    fn signal(&self, name: &str) {
-        let id = self.child.id().to_string();
-        let status = Command::new("kill").arg(format!("-{name}")).arg(id).status();
-        assert!(status.unwrap().success());
-    }
-}
-
-fn captures_in(folder: &Path) -> Vec<String> {
-    let mut names: Vec<String> = std::fs::read_dir(folder)
-        .unwrap()
-        .filter_map(|entry| entry.unwrap().file_name().into_string().ok())
-        .filter_map(|name| name.strip_suffix(".sigmf-meta").map(str::to_owned))
-        .collect();
-    names.sort();
-    names
+    field::survey("distance")
 }
 
 /// Bytes of samples in all captures of a folder.
@@ -218,8 +72,8 @@ fn samples_in(folder: &Path) -> u64 {
 /// readings are the scenario's own, and the captures alone give them again.
 #[test]
 fn a_walk_over_the_field_and_the_captures_of_it() {
-    let field = Field::new();
-    let mut session = field.survey(&["--json", "--distances", "8,3,12m,5,5:coplanar,4"]);
+    let field = Field::over_distance();
+    let mut session = field.distance_survey(&["--json", "--distances", "8,3,12m,5,5:coplanar,4"]);
 
     field.place(coaxial(3.0));
     let said = session.record();
@@ -316,9 +170,9 @@ fn a_walk_over_the_field_and_the_captures_of_it() {
 /// Killed while recording, and with a reading in hand; ended in order in between.
 #[test]
 fn a_survey_goes_on_after_every_kind_of_end() {
-    let field = Field::new();
+    let field = Field::over_distance();
     let distances = ["--distances", "3,4,5,6"];
-    let mut session = field.survey(&distances);
+    let mut session = field.distance_survey(&distances);
     field.place(coaxial(3.0));
     session.record();
     session.say("");
@@ -331,7 +185,7 @@ fn a_survey_goes_on_after_every_kind_of_end() {
     field.place(coaxial(4.0));
     let captures = || captures_in(&field.path("out")).len();
     for (end, before) in [("KILL", 1), ("INT", 2)] {
-        let mut session = field.survey_for("3600", &[]);
+        let mut session = field.survey("distance", "3600", &[]);
         let said = session.until("Enter records");
         assert!(said.contains("a survey of 4 points, 1 of them with a reading"), "{said}");
         assert!(said.contains("point 2 of 4"), "{said}");
@@ -346,13 +200,13 @@ fn a_survey_goes_on_after_every_kind_of_end() {
         assert_eq!((field.distances(), captures()), (vec![3.0], before + 1));
     }
 
-    let mut session = field.survey(&[]);
+    let mut session = field.distance_survey(&[]);
     session.record();
     assert_eq!(captures(), 4);
     session.kill();
 
     // A reading that was taken waits for its verdict.
-    let mut session = field.survey(&distances);
+    let mut session = field.distance_survey(&distances);
     session.until("not yet decided on");
     session.until("Enter keeps it");
     session.say("");
@@ -366,7 +220,7 @@ fn a_survey_goes_on_after_every_kind_of_end() {
     assert_eq!(field.distances(), [3.0, 4.0, 6.0]);
 
     // Ctrl-C at a question.
-    let session = field.survey(&[]);
+    let session = field.distance_survey(&[]);
     session.until("Enter ends");
     session.signal("INT");
     assert!(session.child.wait_with_output().unwrap().status.success());
@@ -394,8 +248,8 @@ fn a_survey_goes_on_after_every_kind_of_end() {
 /// Silence, and a stronger stranger: neither makes a reading.
 #[test]
 fn only_the_unit_that_is_surveyed_makes_readings() {
-    let field = Field::new();
-    let mut session = field.survey(&["--distances", "6,12"]);
+    let field = Field::over_distance();
+    let mut session = field.distance_survey(&["--distances", "6,12"]);
     field.place(coaxial(6.0));
     field.emulator.switch("hut", false).unwrap();
     session.until("Enter records");
@@ -435,9 +289,10 @@ fn only_the_unit_that_is_surveyed_makes_readings() {
 
 #[test]
 fn a_survey_can_do_without_a_person() {
-    let field = Field::new();
+    let field = Field::over_distance();
     let plan = Plan::new([3.0, 5.0, 8.0].map(coaxial).to_vec(), Order::NearestFirst).unwrap();
-    let setup = Setup { plan, u_distance_m: 0.0, carrier_hz: None };
+    let kind = Distance { u_distance_m: 0.0 };
+    let setup = Setup { plan, kind, carrier_hz: None };
     let calibration = emulator::calibration(&field.scenario, "2026-01-15");
     let how = Recording {
         duration_s: 5.0,
@@ -471,7 +326,7 @@ fn what_cannot_be_surveyed_is_refused() {
         command
     };
     assert!(refused(&mut with(&[]), 2).contains("nothing to survey with"));
-    let field = Field::new();
+    let field = Field::over_distance();
     let file = field.path("c.toml");
     let file = file.to_str().unwrap();
     let port = ["--port", "/no/such/port", "--calibration", file];
