@@ -62,6 +62,9 @@ pub enum NotTaken {
     /// Counts without a meaning.
     #[error("the capture is not calibrated, so it holds no field")]
     NotCalibrated,
+    /// Pulses at the end of the receiver's range.
+    #[error("the signal is beyond full scale, so that its field would be read too low")]
+    Overdriven,
     /// One axis where a vector is wanted.
     #[error(
         "the receiver has one axis, and one axis tells neither the field's direction nor its \

@@ -29,6 +29,9 @@ pub struct Measured {
     pub rows: Vec<Row>,
     /// Samples were at full scale: fields are read too low.
     pub clipped: bool,
+    /// So many of them that the field of the transmitters is no reading: no spark, but
+    /// the pulses themselves.
+    pub overdriven: bool,
     /// Things a person should know.
     pub warnings: Vec<String>,
 }
@@ -46,6 +49,10 @@ impl Measured {
         }
     }
 }
+
+/// Share of the samples at full scale from which on pulses clip, which are on for a
+/// tenth of the time.
+const OVERDRIVEN: f64 = 1e-3;
 
 /// What to keep besides the result, and what it may cost.
 #[derive(Clone, Copy, Debug, Default)]
@@ -136,7 +143,17 @@ pub fn measure_with(
         ));
     }
     let clipped = streamed.clipped > 0;
-    Ok(Measured { path: path.to_owned(), capture, measurement, pulses, rows, clipped, warnings })
+    let overdriven = streamed.clipped as f64 > OVERDRIVEN * capture.frames() as f64;
+    Ok(Measured {
+        path: path.to_owned(),
+        capture,
+        measurement,
+        pulses,
+        rows,
+        clipped,
+        overdriven,
+        warnings,
+    })
 }
 
 /// Write the pulses back into the capture's metadata as SigMF annotations, in

@@ -10,6 +10,7 @@ mod over_time;
 mod plan;
 mod range;
 mod station;
+mod survey;
 mod truth;
 mod unusable_captures;
 mod verify;

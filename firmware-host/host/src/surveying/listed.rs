@@ -126,6 +126,13 @@ fn measured<K: Guided>(
     warn: &mut impl FnMut(&str),
 ) -> Result<Event<K>> {
     let measured = measuring::measure(path, Keep::default())?;
+    if measured.overdriven {
+        return Err(Error::file(
+            path.display(),
+            NotTaken::Overdriven.to_string(),
+            "record again with a lower gain or from farther away",
+        ));
+    }
     let event = survey.take(number, &measured.measurement, &path.display().to_string());
     match event {
         Ok(event) => {

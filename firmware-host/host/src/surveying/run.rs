@@ -205,7 +205,11 @@ impl<K: Guided> SurveyRun<K> {
         let mut warnings = measured.warnings;
         let mut others: Vec<Surveyed> =
             measured.measurement.transmitters.iter().map(Surveyed::of).collect();
-        let reading = match self.survey.take(number, &measured.measurement, name) {
+        let taken = match measured.overdriven {
+            true => Err(TakeError::NotTaken(NotTaken::Overdriven)),
+            false => self.survey.take(number, &measured.measurement, name),
+        };
+        let reading = match taken {
             Ok(event) => {
                 if let Event::Taken(taken) = &event {
                     warnings.extend(notes(&measured.measurement, taken));
