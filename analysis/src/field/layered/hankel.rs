@@ -19,8 +19,8 @@ use num_complex::Complex64;
 
 use super::bessel::j0_j1;
 use super::epsilon::limit;
-use super::gauss::legendre;
 use super::waves::{Path, Workspace};
+use crate::field::gauss::legendre;
 
 /// λρ where octaves end and half periods begin: near the first zero of J0.
 const FIRST_HALF_PERIOD: f64 = 2.4;

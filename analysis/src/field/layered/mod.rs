@@ -26,7 +26,6 @@
 
 mod bessel;
 mod epsilon;
-mod gauss;
 mod ground;
 mod hankel;
 mod sheet;

@@ -3,7 +3,7 @@
 /// The `count` nodes on [−1, 1] and their weights, by Newton's method on the
 /// Legendre polynomial (Abramowitz and Stegun 25.4.29, from memory). Accuracy:
 /// 1e-15.
-pub(super) fn legendre(count: usize) -> Vec<(f64, f64)> {
+pub(crate) fn legendre(count: usize) -> Vec<(f64, f64)> {
     let n = count as f64;
     (0..count)
         .map(|i| {
