@@ -273,8 +273,8 @@ mod tests {
     #[test]
     fn thin_rod_is_off_a_dipole_as_two_poles_are() {
         let thin = Solenoid { radius_m: 1e-4, ..ROD };
-        for r in [0.15, 0.3, 1.0] {
-            let poles = 1.0 / (1.0 - (0.05 / r as f64).powi(2)).powi(2) - 1.0;
+        for r in [0.15_f64, 0.3, 1.0] {
+            let poles = 1.0 / (1.0 - (0.05 / r).powi(2)).powi(2) - 1.0;
             assert!((thin.dipole_error(r) / poles - 1.0).abs() < 1e-3, "{r}");
         }
     }
