@@ -84,6 +84,11 @@ impl Layered {
         &self.ground
     }
 
+    /// The same over another bottom, which must be a material that can be.
+    pub(crate) fn over(&self, bottom: Material) -> Self {
+        Self { ground: Ground { bottom, ..self.ground.clone() }, ..*self }
+    }
+
     /// The frequency, Hz.
     pub fn frequency_hz(&self) -> f64 {
         self.frequency_hz
