@@ -104,12 +104,9 @@ pub fn analyse(readings: &[FieldReading], options: &Options) -> Result<RangeAnal
     let slope = slope(readings)?;
     let fitted = Fitted::of(&fit, &options.thresholds_a_per_m)?;
     let outliers = outliers::find(readings, options.offset, &fit.theory);
-    let without_outliers = match outliers.is_empty() {
-        true => None,
-        false => {
-            Some(Fitted::of(&of(&without(readings, &outliers))?, &options.thresholds_a_per_m)?)
-        }
-    };
+    let without_outliers = (!outliers.is_empty())
+        .then(|| Fitted::of(&of(&without(readings, &outliers))?, &options.thresholds_a_per_m))
+        .transpose()?;
     let notes = notes(readings, &fit, slope, &fitted.ranges);
     Ok(RangeAnalysis {
         moment_a_m2: fit.moment_a_m2,

@@ -36,9 +36,9 @@ pub struct GroundAnalysis {
     pub without_outliers: Option<Fitted>,
     /// What a careful person would want to know about these results.
     pub notes: Vec<String>,
-    /// The fit itself, for drawing.
+    /// The fit to the readings that belong together, for drawing.
     #[serde(skip)]
-    pub fit: DipoleFit,
+    pub best_fit: DipoleFit,
 }
 
 /// Fit a dipole over `ground` to `readings`.
@@ -66,23 +66,21 @@ pub fn analyse_over_ground(
     };
     let fit = of(readings)?;
     let outliers = outliers::find(readings, options.offset, &theory);
-    let without_outliers = match outliers.is_empty() {
-        true => None,
-        false => {
-            Some(Fitted::of(&of(&without(readings, &outliers))?, &options.thresholds_a_per_m)?)
-        }
-    };
+    let best_fit = of(&without(readings, &outliers))?;
+    let thresholds = &options.thresholds_a_per_m;
+    let without_outliers =
+        (!outliers.is_empty()).then(|| Fitted::of(&best_fit, thresholds)).transpose()?;
     let resistivity = ground.stated_log_soil().exp();
     Ok(GroundAnalysis {
         heights: ground.heights(),
         coplanar: ground.coplanar(),
         stated_soil_resistivity_ohm_m: resistivity.is_finite().then_some(resistivity),
-        fitted: Fitted::of(&fit, &options.thresholds_a_per_m)?,
+        fitted: Fitted::of(&fit, thresholds)?,
         residuals_db: residuals_db(readings, &fit),
         outliers,
         without_outliers,
         notes: notes(&fit, ground),
-        fit,
+        best_fit,
     })
 }
 

@@ -176,7 +176,8 @@ fn why(reading: &FieldReading, residual_db: f64, field: impl Fn(f64) -> f64) -> 
     let (mut near, mut far) = (0.02 * reading.distance_m, 50.0 * reading.distance_m);
     for _ in 0..60 {
         let middle = (near * far).sqrt();
-        if field(middle) > reading.field_a_per_m { near = middle } else { far = middle }
+        // No number where no coil can be, too near.
+        if field(middle) <= reading.field_a_per_m { far = middle } else { near = middle }
     }
     let stated = crate::units::significant(reading.distance_m, 3);
     let distance = crate::units::significant(near, 3);

@@ -5,6 +5,8 @@
 //! line between them; coplanar ones are square to it, level (both axes level) or
 //! upright (both in the vertical plane through the line).
 
+use nalgebra::Matrix3;
+use num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 
 use super::readings::Alignment;
@@ -130,20 +132,9 @@ impl OverGround {
     /// resistivity e^`log_soil` Ω·m. NaN nearer than the coil is over the unit, and
     /// for open soil outside of its bounds. Within 2e-5 of the exact field.
     pub fn field_a_per_m(&self, alignment: Alignment, distance_m: f64, log_soil: f64) -> f64 {
-        let rise = self.rise_m();
-        let rho_m = (distance_m * distance_m - rise * rise).sqrt();
-        let log_soil = if self.soil == Soil::Known { 0.0 } else { log_soil };
-        if rho_m.is_nan() || !self.table.holds(log_soil, 0.0) {
-            return f64::NAN;
-        }
-        let way = |log_soil| way(&self.layered, self.heights, self.soil, log_soil);
-        let secondary = match self.table.holds(log_soil, rho_m) {
-            true => self.table.secondary(log_soil, rho_m),
-            false => way(log_soil).secondary(rho_m),
-        };
-        // The coil is in the air, whose direct wave does not ask for the soil.
-        let g = way(self.stated_log_soil()).direct(rho_m) + secondary.turned(rho_m, 0.0);
-        let (level, up) = (rho_m / distance_m, rise / distance_m);
+        let Some(g) = self.coupling(distance_m, log_soil) else { return f64::NAN };
+        let up = self.rise_m() / distance_m;
+        let level = (1.0 - up * up).max(0.0).sqrt();
         let in_plane = |x: f64, z: f64| {
             (g[(0, 0)] * (x * x) + (g[(0, 2)] + g[(2, 0)]) * (x * z) + g[(2, 2)] * (z * z)).norm()
         };
@@ -152,6 +143,32 @@ impl OverGround {
             (Alignment::Coplanar, Coplanar::Upright) => in_plane(-up, level),
             (Alignment::Coplanar, Coplanar::Level) => g[(1, 1)].norm(),
         }
+    }
+
+    /// Magnitudes (A/m) of the whole field of a level dipole of 1 A·m²: its axis in
+    /// the vertical plane through unit and coil, and square to it. In between their
+    /// squares add, by the cosine and the sine of the angle squared.
+    pub(super) fn level_magnitudes(&self, distance_m: f64, log_soil: f64) -> Option<(f64, f64)> {
+        let g = self.coupling(distance_m, log_soil)?;
+        Some((g[(0, 0)].norm().hypot(g[(2, 0)].norm()), g[(1, 1)].norm()))
+    }
+
+    /// From unit to coil, x along the horizontal distance; `None` where there is
+    /// no such place or no such soil.
+    fn coupling(&self, distance_m: f64, log_soil: f64) -> Option<Matrix3<Complex64>> {
+        let rise = self.rise_m();
+        let rho_m = (distance_m * distance_m - rise * rise).sqrt();
+        let log_soil = if self.soil == Soil::Known { 0.0 } else { log_soil };
+        if rho_m.is_nan() || !self.table.holds(log_soil, 0.0) {
+            return None;
+        }
+        let way = |log_soil| way(&self.layered, self.heights, self.soil, log_soil);
+        let secondary = match self.table.holds(log_soil, rho_m) {
+            true => self.table.secondary(log_soil, rho_m),
+            false => way(log_soil).secondary(rho_m),
+        };
+        // The coil is in the air, whose direct wave does not ask for the soil.
+        Some(way(self.stated_log_soil()).direct(rho_m) + secondary.turned(rho_m, 0.0))
     }
 }
 

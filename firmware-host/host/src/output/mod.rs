@@ -7,6 +7,7 @@ pub mod demo_report;
 pub mod measurement;
 pub mod over_time;
 pub mod pictures;
+pub mod range;
 pub mod sheet;
 pub mod survey;
 pub mod verification;
