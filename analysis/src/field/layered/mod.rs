@@ -21,8 +21,8 @@
 //! integration, at 0.02 m to 300 m and among all layers; the whole field within
 //! 1.3e-7 of its magnitude (1e-8 but for one) of 120 random cases by the kernels of
 //! the Python package empymod, 0.5 m to 100 m (`tests/outside/empymod_ground.py`).
-//! Cost: some 150 µs for all nine couplings of a pair of places; a [`Sheet`] gives
-//! those of many pairs at a fortieth of it.
+//! Cost: 70 to 120 µs for all nine couplings of a pair of places; a [`Sheet`] gives
+//! those of many pairs at a thirtieth of it or less.
 
 mod bessel;
 mod epsilon;
@@ -353,11 +353,9 @@ mod tests {
         }
     }
 
-    /// A very bad conductor of one skin depth far over the distance: to first order
-    /// in ωµ0σ the vertical coaxial field changes by the eddy currents of a
-    /// half-space, Δ H_z = −jωµ0σ m / (8π · 2h) · … (the low induction number of
-    /// J. D. McNeill, TN-6, 1980, from memory): quadrature over primary of two
-    /// vertical coplanar coils on the ground is ωµ0σ ρ²/4.
+    /// Low induction numbers (J. D. McNeill, Technical Note TN-6, 1980, from memory):
+    /// on ground that conducts badly the quadrature part of the field between two
+    /// coplanar coils, over the primary field, is ωµ0σρ²/4.
     #[test]
     fn low_induction_numbers_give_the_known_quadrature() {
         let sigma = 1e-4;
@@ -405,6 +403,18 @@ mod tests {
             assert!((at(rho) - axis).norm() < (1e-8 + 10.0 * rho) * axis.norm(), "{rho}");
         }
         assert!((axis[(0, 0)] - axis[(1, 1)]).norm() < 1e-9 * axis.norm());
+    }
+
+    /// On the surface nothing falls with λ: the limit has to do all the work.
+    #[test]
+    fn on_the_surface_itself_the_field_is_that_just_above() {
+        let field = field();
+        for rho in [0.3, 5.0, 100.0] {
+            let at = |z: f64| field.coupling([0.0, 0.0, z], [rho, 0.0, z]);
+            let (on, above) = (at(0.0), at(1e-7 * rho));
+            let off = (on - above).norm() / on.norm();
+            assert!(off < 1e-6, "{off:e} at {rho} m");
+        }
     }
 
     #[test]

@@ -14,8 +14,8 @@ use crate::field::medium::Medium;
 /// answers are right everywhere and fast where the sheet reaches.
 ///
 /// Accuracy: [`error`](Self::error), 1e-6 of the magnitude of the field where both
-/// heights are some decimetres off the boundaries. Cost: some 50 to 400 ms to
-/// make, 2 to 5 µs a coupling then, all nine components.
+/// heights are some decimetres off the boundaries. Cost: some 50 ms to make
+/// for each layer that sources may lie in, 2 to 5 µs a coupling then.
 ///
 /// ```
 /// use coilrig_analysis::field::layered::{Ground, Layered, Material, Sheet};

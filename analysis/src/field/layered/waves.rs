@@ -78,8 +78,8 @@ impl Path {
         let place = |z: f64| Place { z, layer: boundaries.iter().filter(|b| z < **b).count() };
         let (source, observer) = (place(source_z), place(observer_z));
         // Between two layers the direct wave of the one nearer to vacuum.
-        let by_size = |i: &usize| (k2[*i].norm() * 1e12) as u64;
-        let reference = [source.layer, observer.layer].into_iter().min_by_key(by_size).unwrap_or(0);
+        let size = |place: Place| k2[place.layer].norm();
+        let reference = if size(source) <= size(observer) { source } else { observer }.layer;
         Self { k2, boundaries, source, observer, reference }
     }
 
