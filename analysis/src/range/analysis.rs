@@ -9,6 +9,7 @@ use super::reach::Reach;
 use super::readings::{Alignment, FieldReading, RangeError};
 use super::slope::slope;
 use crate::field::constants::NOMINAL_CARRIER_HZ;
+use crate::field::solenoid::Solenoid;
 use crate::limits;
 use crate::reading::Reading;
 
@@ -184,6 +185,7 @@ fn notes(
             slope.value
         ));
     }
+    notes.extend(too_near_for_a_dipole(readings));
     let farthest_m = readings.iter().map(|r| r.distance_m).fold(0.0, f64::max);
     if ranges.iter().any(|reach| reach.range_m.value > 1.2 * farthest_m) {
         notes.push(format!(
@@ -192,6 +194,25 @@ fn notes(
         ));
     }
     notes
+}
+
+/// The antenna of a transceiver, a rod with its winding: common practice, no source.
+const ANTENNA: Solenoid = Solenoid { turns: 1.0, radius_m: 0.004, length_m: 0.1, current_a: 1.0 };
+/// How far a dipole may be off a rod before it is said, as a share of the field.
+const GOOD_ENOUGH: f64 = 0.02;
+
+/// Whether the nearest reading is so near that the length of the antenna shows.
+fn too_near_for_a_dipole(readings: &[FieldReading]) -> Option<String> {
+    let nearest_m = readings.iter().map(|r| r.distance_m).fold(f64::INFINITY, f64::min);
+    let from_m = ANTENNA.dipole_good_from_m(GOOD_ENOUGH);
+    (nearest_m < 0.95 * from_m).then(|| {
+        format!(
+            "the nearest reading, at {nearest_m} m, is so near that the length of the antenna \
+             counts: a rod of 10 cm (common practice, no source) is a dipole within 2 % from \
+             {} m on",
+            crate::units::significant(from_m, 2)
+        )
+    })
 }
 
 /// Rows that hold the very same numbers: one reading, counted twice.
@@ -317,6 +338,20 @@ mod tests {
         set.insert(6, set[2]);
         let notes = analyse(&set, &Options::default()).unwrap().notes;
         assert!(notes[0].starts_with("row 7 repeats row 3 to the last digit"), "{notes:?}");
+    }
+
+    /// Thin rod: L²/2r² = 2 % at five lengths.
+    #[test]
+    fn readings_within_five_lengths_of_the_antenna_are_pointed_out() {
+        let mut set = readings(6.3e-3, 0.0, 0.02, 1);
+        set.push(FieldReading {
+            distance_m: 0.4,
+            field_a_per_m: Alignment::Coaxial.field_a_per_m(6.3e-3, 0.4, 457e3),
+            u_field_a_per_m: 1e-4,
+            alignment: Alignment::Coaxial,
+        });
+        let notes = analyse(&set, &Options::default()).unwrap().notes.join("\n");
+        assert!(notes.contains("at 0.4 m, is so near") && notes.contains("from 0.5 m"), "{notes}");
     }
 
     #[test]

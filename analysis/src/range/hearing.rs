@@ -44,7 +44,7 @@ pub struct Hearing {
     pub range_5_percent_m: Reading,
     /// Range that 5 % of all orientations exceed, m.
     pub range_95_percent_m: Reading,
-    /// Width of the search strip, m: see [`strip`].
+    /// Width of the search strip, m, walked along its middle.
     pub strip_width_m: Reading,
     /// The chance that a walk along the strip finds the unit.
     pub strip_probability: f64,

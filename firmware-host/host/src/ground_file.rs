@@ -19,9 +19,10 @@ use std::path::Path;
 
 use coilrig_analysis::field::layered::{Ground, Material, Slab};
 use serde::Deserialize;
+use toml::Spanned;
 
 use crate::error::{Error, Result};
-use crate::toml_file;
+use crate::{files, toml_file};
 
 const FORMAT: &str = "coilrig-ground/1";
 const REMEDY: &str = "mend the file of layers; captures/ground.toml is an example";
@@ -31,11 +32,9 @@ const REMEDY: &str = "mend the file of layers; captures/ground.toml is an exampl
 struct File {
     format: String,
     #[serde(rename = "layer")]
-    layers: Vec<Layer>,
+    layers: Vec<Spanned<Entry>>,
 }
 
-#[derive(Deserialize)]
-#[serde(try_from = "Entry")]
 struct Layer {
     material: Material,
     thickness_m: Option<f64>,
@@ -51,30 +50,32 @@ struct Entry {
     resistivity_ohm_m: Option<f64>,
 }
 
-impl TryFrom<Entry> for Layer {
-    type Error = String;
-
-    fn try_from(entry: Entry) -> std::result::Result<Self, String> {
-        let name = entry.name.map_or("a layer".to_owned(), |name| format!("the layer \"{name}\""));
-        let over = |quantity: &str, value: f64, least: f64, word: &str| {
-            let fits = value.is_finite() && value >= least;
+impl Layer {
+    fn of(entry: &Entry) -> std::result::Result<Self, String> {
+        let name = entry.name.as_ref();
+        let name = name.map_or("the layer".to_owned(), |name| format!("the layer \"{name}\""));
+        let within = |quantity: &str, value: f64, bounds: [f64; 2], word: &str| {
+            let fits = (bounds[0]..=bounds[1]).contains(&value);
             fits.then_some(value).ok_or(format!("{name}: {quantity} is {value}, not {word}"))
         };
+        let over = |quantity, value, least| {
+            let word = if least > 0.0 { "a number over 0" } else { "0 or more" };
+            within(quantity, value, [least, f64::MAX], word)
+        };
         let conductivity_s_per_m = match (entry.conductivity_s_per_m, entry.resistivity_ohm_m) {
-            (Some(value), None) => over("conductivity_s_per_m", value, 0.0, "0 or more")?,
-            (None, Some(value)) => {
-                1.0 / over("resistivity_ohm_m", value, f64::MIN_POSITIVE, "a number over 0")?
-            }
+            (Some(value), None) => over("conductivity_s_per_m", value, 0.0)?,
+            (None, Some(value)) => 1.0 / over("resistivity_ohm_m", value, f64::MIN_POSITIVE)?,
             _ => {
                 let what = "needs either conductivity_s_per_m or resistivity_ohm_m";
                 return Err(format!("{name} {what}"));
             }
         };
         let permittivity = entry.relative_permittivity;
-        let relative_permittivity = over("relative_permittivity", permittivity, 1.0, "1 or more")?;
+        let relative_permittivity =
+            within("relative_permittivity", permittivity, [1.0, 100.0], "1 to 100")?;
         let thickness_m = entry
             .thickness_m
-            .map(|value| over("thickness_m", value, f64::MIN_POSITIVE, "a number over 0"))
+            .map(|value| over("thickness_m", value, f64::MIN_POSITIVE))
             .transpose()?;
         let material = Material { conductivity_s_per_m, relative_permittivity };
         Ok(Self { material, thickness_m })
@@ -92,7 +93,14 @@ pub fn load(path: &Path) -> Result<Ground> {
     if file.format != FORMAT {
         return wrong(format!("has the format \"{}\", not \"{FORMAT}\"", file.format));
     }
-    let Some((bottom, above)) = file.layers.split_last() else {
+    let text = files::read_text(path)?;
+    let layer = |entry: &Spanned<Entry>| {
+        let line = toml_file::line_of(&text, entry.span().start);
+        let place = format!("{}, line {line}", path.display());
+        Layer::of(entry.as_ref()).map_err(|what| Error::file(place, what, REMEDY))
+    };
+    let layers = file.layers.iter().map(layer).collect::<Result<Vec<_>>>()?;
+    let Some((bottom, above)) = layers.split_last() else {
         return wrong("has no layers".to_owned());
     };
     if bottom.thickness_m.is_some() {

@@ -12,7 +12,7 @@ use crate::field::constants::{MAGNETIC_CONSTANT_N_PER_A2, wave_number_rad_per_m}
 pub struct Material {
     /// Electric conductivity, S/m (0 or more).
     pub conductivity_s_per_m: f64,
-    /// Permittivity over that of vacuum (1 or more).
+    /// Permittivity over that of vacuum (1 to 100; water has 80).
     pub relative_permittivity: f64,
 }
 
@@ -41,7 +41,7 @@ impl Material {
         if !(self.conductivity_s_per_m >= 0.0 && self.conductivity_s_per_m.is_finite()) {
             return Err(GroundError::Conductivity { layer, value: self.conductivity_s_per_m });
         }
-        if !(self.relative_permittivity >= 1.0 && self.relative_permittivity.is_finite()) {
+        if !(1.0..=100.0).contains(&self.relative_permittivity) {
             return Err(GroundError::Permittivity { layer, value: self.relative_permittivity });
         }
         Ok(())
@@ -181,6 +181,8 @@ mod tests {
         );
         let bare = Ground { bottom: Material::of_resistivity(-3.0, 4.0), ..ground(soil, 1.0) };
         assert!(error(bare).starts_with("layer 2 has a conductivity of -0.33"));
+        let wild = Material { relative_permittivity: f64::INFINITY, ..Material::AIR };
+        assert!(error(ground(wild, 1.0)).ends_with("must be 1 to 100"));
         assert!(ground(soil, 1.0).check().is_ok());
     }
 

@@ -5,7 +5,7 @@
 //! round in the upper half plane, no higher than 1/ρ where the Bessel functions
 //! begin to grow. From there on it follows the real axis in panels: octaves up to
 //! λρ = 2.4, then half periods of the Bessel functions, whose partial sums
-//! [`limit`] carries to infinity; unless the waves have died before. This is the
+//! `limit` carries to infinity; unless the waves have died before. This is the
 //! way of K. A. Michalski and J. R. Mosig (*Efficient computation of Sommerfeld
 //! integral tails*, 2016, cited from memory) with Wynn's extrapolation.
 //!

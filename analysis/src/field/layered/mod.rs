@@ -5,8 +5,8 @@
 //! currents are kept, in the air too. Source and observer may each be in any
 //! layer. The field is that of a dipole in one material without end, in closed
 //! form, and a rest that the boundaries make. In cylinder coordinates about the
-//! source, with the integrals of [`hankel`] (g_E and g_M solve the two scalar
-//! problems of [`waves`]):
+//! source, with the integrals of `hankel` (g_E and g_M solve the two scalar
+//! problems of `waves`):
 //!
 //! ```text
 //! 2π H_z = m_z ∫ λ³ g_E J0 + m_ρ ∫ λ² ∂g_E/∂z' J1
