@@ -23,6 +23,8 @@ pub mod plot;
 pub mod polar;
 pub mod pulse_envelope;
 pub mod pulse_timeline;
+pub mod range_rose;
+pub mod residuals;
 pub mod style;
 
 pub use axis::Axis;

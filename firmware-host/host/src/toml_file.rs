@@ -25,7 +25,7 @@ pub fn load<T: DeserializeOwned>(path: &Path, remedy: &str) -> Result<T> {
 }
 
 /// The line, counted from 1, that holds byte `at`.
-fn line_of(text: &str, at: usize) -> usize {
+pub(crate) fn line_of(text: &str, at: usize) -> usize {
     text.bytes().take(at).filter(|&byte| byte == b'\n').count() + 1
 }
 

@@ -5,6 +5,7 @@ mod angle;
 mod calibration;
 mod distributions;
 mod fields;
+mod ground;
 mod places;
 mod range;
 mod recordings;

@@ -54,3 +54,18 @@ fn the_demo_readings_fit_as_scipy_fits_them() {
         }
     }
 }
+
+#[test]
+fn readings_over_snow_fit_as_scipy_fits_them_with_empymod() {
+    let [table, ground] = ["captures/range-snow.csv", "captures/ground.toml"].map(repository_file);
+    let (table, ground) = (table.to_str().unwrap(), ground.to_str().unwrap());
+    let arguments = ["range", table, "--ground", ground, "--unit-depth", "1", "--json"];
+    let ours = coilrig(tempdir().unwrap().path(), &arguments).json();
+    let ours = &ours["over_ground"]["without_outliers"];
+    // Row 12 is the outlier that the table tells of.
+    let theirs = python::outside("ground_fit.py", &[table, "12"]);
+    for name in ["moment_a_m2", "soil_resistivity_ohm_m"] {
+        let [value, u] = numbers(&theirs[name])[..] else { panic!("{theirs}") };
+        same(name, reading(&ours[name]), (value, u));
+    }
+}

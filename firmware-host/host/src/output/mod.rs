@@ -9,6 +9,7 @@ pub mod measurement;
 pub mod over_time;
 pub mod pictures;
 pub mod plan;
+pub mod range;
 pub mod sheet;
 pub mod station;
 pub mod survey;
