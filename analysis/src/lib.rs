@@ -13,6 +13,7 @@ pub mod conformity;
 pub mod field;
 pub mod level;
 pub mod limits;
+pub mod locate;
 pub mod over_time;
 pub mod picture;
 pub mod range;

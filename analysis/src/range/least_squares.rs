@@ -58,6 +58,17 @@ pub fn minimise(
     start: &[f64],
     residuals: impl Fn(&DVector<f64>) -> DVector<f64>,
 ) -> Option<Minimum> {
+    minimise_with(start, &residuals, |p| jacobian_of(&residuals, p))
+}
+
+/// The same with a `jacobian` of the caller's own (row per residual, column per
+/// parameter): for residuals that cost much or have kinks that a difference must
+/// not straddle.
+pub fn minimise_with(
+    start: &[f64],
+    residuals: impl Fn(&DVector<f64>) -> DVector<f64>,
+    jacobian_at: impl Fn(&DVector<f64>) -> DMatrix<f64>,
+) -> Option<Minimum> {
     let mut at = DVector::from_column_slice(start);
     let mut here = residuals(&at);
     let mut chi_squared = here.norm_squared();
@@ -65,7 +76,7 @@ pub fn minimise(
         return None;
     }
     let mut damping = FIRST_DAMPING;
-    let mut jacobian = jacobian_of(&residuals, &at);
+    let mut jacobian = jacobian_at(&at);
     for _ in 0..MOST_STEPS {
         let normal = jacobian.tr_mul(&jacobian);
         let gradient = jacobian.tr_mul(&here);
@@ -81,7 +92,7 @@ pub fn minimise(
         let settled = worth <= 1e-18 || worth <= 1e-15 * chi_squared;
         if chi_there <= chi_squared {
             (at, here, chi_squared) = (next, there, chi_there);
-            jacobian = jacobian_of(&residuals, &at);
+            jacobian = jacobian_at(&at);
             damping = (damping / 10.0).max(1e-12);
         } else {
             damping *= 10.0;
