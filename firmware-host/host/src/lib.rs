@@ -19,6 +19,7 @@ pub mod link;
 pub mod measuring;
 pub mod output;
 pub mod pulse_count;
+pub mod placed_readings;
 pub mod readings;
 pub mod recording;
 pub mod runtime;

@@ -57,23 +57,12 @@ pub fn write<'a>(
 }
 
 fn parse(path: &Path, text: &str) -> Result<Table> {
-    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    let mut rows = csv::ReaderBuilder::new()
-        .comment(Some(b'#'))
-        .trim(csv::Trim::All)
-        .flexible(true)
-        .from_reader(text.as_bytes());
-    let header = rows.headers().map_err(|e| no_csv(path, &e))?.clone();
+    let Rows { header, rows } = rows(path, text)?;
     let columns = columns(path, &header)?;
     let calibration = optional_column(path, &header, CALIBRATION_COLUMN)?;
     let mut table =
         Table { readings: Vec::new(), u_calibration_rel: Vec::new(), lines: Vec::new() };
-    for row in rows.records() {
-        let row = row.map_err(|e| no_csv(path, &e))?;
-        let line = row.position().map_or(0, |p| line_from(text, p.byte() as usize));
-        if row.iter().all(str::is_empty) {
-            continue;
-        }
+    for (line, row) in rows {
         let place = Place { path, line };
         place.check_width(&row, header.len())?;
         table.readings.push(place.reading(&row, columns)?);
@@ -83,6 +72,33 @@ fn parse(path: &Path, text: &str) -> Result<Table> {
         table.lines.push(line);
     }
     Ok(table)
+}
+
+/// A CSV table as text: its header, and each row that says something with the
+/// line of the file it came from.
+pub(crate) struct Rows {
+    pub(crate) header: StringRecord,
+    pub(crate) rows: Vec<(u64, StringRecord)>,
+}
+
+/// Take a CSV table apart.
+pub(crate) fn rows(path: &Path, text: &str) -> Result<Rows> {
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let mut reader = csv::ReaderBuilder::new()
+        .comment(Some(b'#'))
+        .trim(csv::Trim::All)
+        .flexible(true)
+        .from_reader(text.as_bytes());
+    let header = reader.headers().map_err(|e| no_csv(path, &e))?.clone();
+    let mut rows = Vec::new();
+    for row in reader.records() {
+        let row = row.map_err(|e| no_csv(path, &e))?;
+        let line = row.position().map_or(0, |p| line_from(text, p.byte() as usize));
+        if !row.iter().all(str::is_empty) {
+            rows.push((line, row));
+        }
+    }
+    Ok(Rows { header, rows })
 }
 
 /// Line, counted from 1, of the first row at or after `byte`. The reader's own
@@ -102,13 +118,17 @@ fn columns(path: &Path, header: &StringRecord) -> Result<[usize; 4]> {
     let mut found = [0; 4];
     for (place, wanted) in found.iter_mut().zip(COLUMNS) {
         *place = optional_column(path, header, wanted)?
-            .ok_or_else(|| missing_column(path, wanted, &header.iter().collect::<Vec<_>>()))?;
+            .ok_or_else(|| missing_column(path, wanted, header, &COLUMNS.join(",")))?;
     }
     Ok(found)
 }
 
 /// Where in the header the column stands, if at all.
-fn optional_column(path: &Path, header: &StringRecord, wanted: &str) -> Result<Option<usize>> {
+pub(crate) fn optional_column(
+    path: &Path,
+    header: &StringRecord,
+    wanted: &str,
+) -> Result<Option<usize>> {
     let mut at = (0..header.len()).filter(|i| &header[*i] == wanted);
     let first = at.next();
     if at.next().is_some() {
@@ -121,9 +141,15 @@ fn optional_column(path: &Path, header: &StringRecord, wanted: &str) -> Result<O
     Ok(first)
 }
 
-fn missing_column(path: &Path, wanted: &str, names: &[&str]) -> Error {
+/// The error for a header without the column `wanted`; `expected` is a whole one.
+pub(crate) fn missing_column(
+    path: &Path,
+    wanted: &str,
+    header: &StringRecord,
+    expected: &str,
+) -> Error {
     let place = format!("{}, header", path.display());
-    let expected = COLUMNS.join(",");
+    let names: Vec<&str> = header.iter().collect();
     if names.iter().all(|name| name.is_empty()) {
         return Error::file(
             path.display(),
@@ -151,18 +177,23 @@ fn no_csv(path: &Path, error: &csv::Error) -> Error {
 }
 
 /// A row of the file, for errors to name.
-struct Place<'a> {
-    path: &'a Path,
-    line: u64,
+pub(crate) struct Place<'a> {
+    pub(crate) path: &'a Path,
+    pub(crate) line: u64,
 }
 
 impl Place<'_> {
-    fn error(&self, column: Option<&str>, what: String, remedy: impl Into<String>) -> Error {
+    pub(crate) fn error(
+        &self,
+        column: Option<&str>,
+        what: String,
+        remedy: impl Into<String>,
+    ) -> Error {
         let column = column.map_or(String::new(), |c| format!(", {c}"));
         Error::file(format!("{}, line {}{column}", self.path.display(), self.line), what, remedy)
     }
 
-    fn check_width(&self, row: &StringRecord, wanted: usize) -> Result<()> {
+    pub(crate) fn check_width(&self, row: &StringRecord, wanted: usize) -> Result<()> {
         let remedy = match row.len() {
             have if have == wanted => return Ok(()),
             have if have > wanted => {
@@ -198,7 +229,7 @@ impl Place<'_> {
         Err(self.error(Some(column), format!("{text} is not a number over zero"), remedy))
     }
 
-    fn u_calibration_rel(&self, text: &str) -> Result<f64> {
+    pub(crate) fn u_calibration_rel(&self, text: &str) -> Result<f64> {
         let value = self.any_number(CALIBRATION_COLUMN, text)?;
         if value >= 0.0 && value.is_finite() {
             return Ok(value);
@@ -210,7 +241,7 @@ impl Place<'_> {
         ))
     }
 
-    fn any_number(&self, column: &str, text: &str) -> Result<f64> {
+    pub(crate) fn any_number(&self, column: &str, text: &str) -> Result<f64> {
         text.parse().map_err(|_| {
             let remedy = if text.is_empty() {
                 "fill it in, or put # before the line to leave the reading out"
