@@ -36,7 +36,8 @@ fn unit(rng: &mut ChaCha8Rng) -> Unit {
 }
 
 fn field(unit: &Unit, place_m: [f64; 3]) -> [f64; 3] {
-    let h = dipole::field(unit.moment_a_m2, (Vector3::from(place_m) - unit.position_m).into(), 457e3);
+    let h =
+        dipole::field(unit.moment_a_m2, (Vector3::from(place_m) - unit.position_m).into(), 457e3);
     // The turn of the phase over the near field is less than the errors by far; the
     // part in phase with the strongest component stands for the field.
     let greatest = h.iter().copied().max_by(|a, b| a.norm().total_cmp(&b.norm())).unwrap();
@@ -84,7 +85,8 @@ fn figures(count: u64, a_side: impl Fn(u64) -> usize, vectors: bool) -> (f64, f6
         let moment = found.moment_a_m2;
         let along: f64 = (0..3).map(|i| moment[i].value * truth.moment_a_m2[i]).sum();
         for i in 0..3 {
-            let position = (found.position_m[i].value - truth.position_m[i]) / found.position_m[i].u;
+            let position =
+                (found.position_m[i].value - truth.position_m[i]) / found.position_m[i].u;
             let off = moment[i].value - along.signum() * truth.moment_a_m2[i];
             squares += position.powi(2) + (off / moment[i].u).powi(2);
         }
@@ -96,7 +98,9 @@ fn figures(count: u64, a_side: impl Fn(u64) -> usize, vectors: bool) -> (f64, f6
 fn vectors_of_unknown_sign() {
     let count = units(100);
     let (worst_m, over_u, ambiguous) = figures(count, |seed| 5 + (seed % 2) as usize, true);
-    println!("{count} units, 25 or 36 vectors: worst {worst_m:.4} m, error over u {over_u:.3}, {ambiguous} ambiguous");
+    println!(
+        "{count} units, 25 or 36 vectors: worst {worst_m:.4} m, error over u {over_u:.3}, {ambiguous} ambiguous"
+    );
     assert!(worst_m < 0.05, "{worst_m} m");
     assert!((0.8..1.25).contains(&over_u), "{over_u}");
     assert!(ambiguous == 0, "{ambiguous}");
@@ -106,7 +110,9 @@ fn vectors_of_unknown_sign() {
 fn magnitudes_alone() {
     let count = units(100);
     let (worst_m, over_u, ambiguous) = figures(count, |_| 9, false);
-    println!("{count} units, 81 magnitudes: worst {worst_m:.4} m, error over u {over_u:.3}, {ambiguous} ambiguous");
+    println!(
+        "{count} units, 81 magnitudes: worst {worst_m:.4} m, error over u {over_u:.3}, {ambiguous} ambiguous"
+    );
     assert!(worst_m < 0.12, "{worst_m} m");
     assert!((0.8..1.25).contains(&over_u), "{over_u}");
 }

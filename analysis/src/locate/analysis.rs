@@ -82,10 +82,7 @@ pub fn as_taken(readings: &[PlacedReading], options: &Options<'_>) -> Vec<Placed
 ///
 /// Readings that cannot give a place, or whose misfit betrays a fault of the
 /// table; a senseless option: [`LocateError`].
-pub fn analyse(
-    readings: &[PlacedReading],
-    options: &Options<'_>,
-) -> Result<Location, LocateError> {
+pub fn analyse(readings: &[PlacedReading], options: &Options<'_>) -> Result<Location, LocateError> {
     options.check()?;
     let readings = as_taken(readings, options);
     check(&readings)?;
@@ -208,9 +205,9 @@ fn tilt_deg(moment: &Vector3<f64>, covariance: &Matrix6<f64>, surface: &Surface)
     let (normal, direction) = (surface.normal(), moment.normalize());
     let cos = direction.dot(&normal);
     // The direction in which the moment tilts; any one where it does not.
-    let aside = (normal - direction * cos).try_normalize(1e-9).unwrap_or_else(|| {
-        Vector3::x().cross(&direction).normalize()
-    });
+    let aside = (normal - direction * cos)
+        .try_normalize(1e-9)
+        .unwrap_or_else(|| Vector3::x().cross(&direction).normalize());
     let u = u_by_moment(&(aside / moment.norm()), covariance);
     Reading::new(cos.abs().min(1.0).acos(), u).scaled(1f64.to_degrees())
 }
@@ -367,7 +364,11 @@ mod tests {
         let mut readings = readings(&Invented::default());
         readings[8].place_m[0] += 1.5;
         let location = analyse(&readings, &Options::default()).unwrap();
-        assert!(location.notes.iter().any(|n| n.contains("row 9 does not fit")), "{:?}", location.notes);
+        assert!(
+            location.notes.iter().any(|n| n.contains("row 9 does not fit")),
+            "{:?}",
+            location.notes
+        );
     }
 
     #[test]

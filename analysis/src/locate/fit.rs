@@ -60,10 +60,8 @@ impl Solution {
     pub fn distance_squared(&self, other: &Self) -> f64 {
         let Some(information) = self.widened().try_inverse() else { return f64::INFINITY };
         let off = |sign: f64| {
-            let (dp, dm) = (
-                other.position_m - self.position_m,
-                other.moment_a_m2 * sign - self.moment_a_m2,
-            );
+            let (dp, dm) =
+                (other.position_m - self.position_m, other.moment_a_m2 * sign - self.moment_a_m2);
             let d = nalgebra::Vector6::new(dp.x, dp.y, dp.z, dm.x, dm.y, dm.z);
             d.dot(&(information * d))
         };
@@ -177,7 +175,11 @@ fn field_gradient(
 
 /// What one more reading would add to the information (inverse covariance) on
 /// place and moment.
-pub fn information(solution: &Solution, medium: &dyn Medium, reading: &PlacedReading) -> Matrix6<f64> {
+pub fn information(
+    solution: &Solution,
+    medium: &dyn Medium,
+    reading: &PlacedReading,
+) -> Matrix6<f64> {
     let moment = solution.moment_a_m2.map(Complex64::from);
     let (by_place, coupling) = field_gradient(medium, solution.position_m, reading, &moment);
     let gradient = gradient(reading, &(coupling * moment));
@@ -223,8 +225,12 @@ mod tests {
     fn the_jacobian_is_that_of_differences() {
         for readings in Invented::default().kinds() {
             let surface = Surface::through(&readings);
-            let problem =
-                Problem { readings: &readings, surface: &surface, medium: &SPACE, scale_a_m2: 5e-3 };
+            let problem = Problem {
+                readings: &readings,
+                surface: &surface,
+                medium: &SPACE,
+                scale_a_m2: 5e-3,
+            };
             let at = DVector::from_vec(vec![0.5, -0.3, -1.1, 0.9, 0.3, 0.5]);
             let jacobian = problem.jacobian(&at);
             for j in 0..6 {

@@ -48,9 +48,7 @@ pub fn next_place(
         let added = information(best, medium, &reading) / best.excess_scatter;
         let u_position_m = u_position_m(&(known + added).try_inverse()?);
         let worth = match rival {
-            Some(rival) => {
-                residuals(&reading, &rival.field(medium, place_m.into())).chi_squared()
-            }
+            Some(rival) => residuals(&reading, &rival.field(medium, place_m.into())).chi_squared(),
             None => -u_position_m,
         };
         (worth.is_finite() && u_position_m.is_finite())
@@ -123,7 +121,8 @@ mod tests {
             field: expected(readings[0].field, &h),
             u_a_per_m: 0.03 * h.norm(),
         });
-        let after = fit(&readings, &surface, &SPACE, before.position_m, before.moment_a_m2).unwrap();
+        let after =
+            fit(&readings, &surface, &SPACE, before.position_m, before.moment_a_m2).unwrap();
         let left = u_position_m(&after.covariance);
         assert!((left / promised - 1.0).abs() < 0.1, "{left} {promised}");
     }

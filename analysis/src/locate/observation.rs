@@ -116,8 +116,11 @@ mod tests {
 
     fn kinds() -> [PlacedReading; 3] {
         let vector = Measured::Vector([1.1e-6, -0.4e-6, 0.3e-6]);
-        [vector, vector.without_heading(), Measured::Magnitude(1.2e-6)]
-            .map(|field| PlacedReading { place_m: [0.0; 3], field, u_a_per_m: 4e-8 })
+        [vector, vector.without_heading(), Measured::Magnitude(1.2e-6)].map(|field| PlacedReading {
+            place_m: [0.0; 3],
+            field,
+            u_a_per_m: 4e-8,
+        })
     }
 
     fn field() -> Vector3<Complex64> {

@@ -50,11 +50,7 @@ mod tests {
     use crate::field::dipole;
 
     fn field() -> Vector3<Complex64> {
-        Vector3::new(
-            Complex64::new(1.0, 0.3),
-            Complex64::new(-0.4, 0.8),
-            Complex64::new(0.2, -0.5),
-        )
+        Vector3::new(Complex64::new(1.0, 0.3), Complex64::new(-0.4, 0.8), Complex64::new(0.2, -0.5))
     }
 
     /// The tip of the ellipse is the farthest of H(t), and its axes are square.

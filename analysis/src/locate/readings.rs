@@ -128,7 +128,9 @@ pub enum LocateError {
     )]
     OneLine,
     /// Two readings of one place that cannot both be right.
-    #[error("rows {first} and {second} are of one place, but their fields differ by far more than their uncertainty")]
+    #[error(
+        "rows {first} and {second} are of one place, but their fields differ by far more than their uncertainty"
+    )]
     Contradiction {
         /// Row of the one.
         first: usize,
@@ -332,8 +334,12 @@ mod tests {
     #[test]
     fn six_unknowns_need_places_and_magnitudes_more_than_a_line() {
         assert!(fault(|r| r.truncate(6)).starts_with("6 readings at 6 different places"));
-        assert!(fault(|r| r.iter_mut().for_each(|r| r.place_m = [1.0; 3])).contains("at 1 different"));
-        assert!(fault(|r| (0..9).for_each(|i| r[i] = reading(i as f64, 2.0, 1e-6))).contains("line"));
+        assert!(
+            fault(|r| r.iter_mut().for_each(|r| r.place_m = [1.0; 3])).contains("at 1 different")
+        );
+        assert!(
+            fault(|r| (0..9).for_each(|i| r[i] = reading(i as f64, 2.0, 1e-6))).contains("line")
+        );
         let vectors: Vec<_> = (0..3)
             .map(|i| PlacedReading {
                 field: Measured::Vector([1e-6, 0.0, 1e-6]),
@@ -351,14 +357,14 @@ mod tests {
         assert!(check(&readings).is_ok());
         assert_eq!(repeats(&readings), [(5, 10)]);
         readings[9].field = Measured::Magnitude(3e-6);
-        assert_eq!(
-            check(&readings),
-            Err(LocateError::Contradiction { first: 5, second: 10 })
-        );
+        assert_eq!(check(&readings), Err(LocateError::Contradiction { first: 5, second: 10 }));
     }
 
     #[test]
     fn either_sign_of_a_vector_is_the_same_field() {
-        assert_eq!(apart(Measured::Vector([1.0, 2.0, 3.0]), Measured::Vector([-1.0, -2.0, -3.0])), 0.0);
+        assert_eq!(
+            apart(Measured::Vector([1.0, 2.0, 3.0]), Measured::Vector([-1.0, -2.0, -3.0])),
+            0.0
+        );
     }
 }

@@ -95,9 +95,8 @@ impl Grid {
             low - beyond + (high - low + 2.0 * beyond) * i as f64 / (ACROSS - 1) as f64
         };
         let deepest = extent.max(3.0);
-        let depth = |i: usize| {
-            SHALLOWEST_M * (deepest / SHALLOWEST_M).powf(i as f64 / (DEEP - 1) as f64)
-        };
+        let depth =
+            |i: usize| SHALLOWEST_M * (deepest / SHALLOWEST_M).powf(i as f64 / (DEEP - 1) as f64);
         let columns = || (0..ACROSS).flat_map(|j| (0..ACROSS).map(move |i| (i, j)));
         let place = |(i, j): (usize, usize), depth_m: f64| {
             surface.place(at(x, i), at(y, j)) - surface.normal() * depth_m
@@ -115,13 +114,11 @@ impl Grid {
     /// Whether no neighbour of place `index` has a lower value.
     fn is_valley(&self, values: &[f64], index: usize) -> bool {
         let at = [index % ACROSS, index / ACROSS % ACROSS, index / (ACROSS * ACROSS)];
-        let near = |centre: usize, count: usize| {
-            centre.saturating_sub(1)..=(centre + 1).min(count - 1)
-        };
+        let near =
+            |centre: usize, count: usize| centre.saturating_sub(1)..=(centre + 1).min(count - 1);
         let neighbours = near(at[2], DEEP).flat_map(|k| {
-            near(at[1], ACROSS).flat_map(move |j| {
-                near(at[0], ACROSS).map(move |i| (k * ACROSS + j) * ACROSS + i)
-            })
+            near(at[1], ACROSS)
+                .flat_map(move |j| near(at[0], ACROSS).map(move |i| (k * ACROSS + j) * ACROSS + i))
         });
         neighbours.into_iter().all(|other| values[index] <= values[other])
     }
@@ -133,8 +130,7 @@ pub fn starts(readings: &[PlacedReading], grid: &Grid) -> Vec<Start> {
     let coarse = coarse(readings);
     let at = |place: &Vector3<f64>| {
         let couplings = couplings(&coarse, *place);
-        let (misfit, moment_a_m2) =
-            settle(&coarse, &couplings, by_products(&coarse, &couplings)?);
+        let (misfit, moment_a_m2) = settle(&coarse, &couplings, by_products(&coarse, &couplings)?);
         Some(Start { position_m: *place, moment_a_m2, misfit }).filter(|s| s.misfit.is_finite())
     };
     let all: Vec<Option<Start>> = grid.places_m.iter().map(at).collect();
@@ -254,10 +250,7 @@ fn misfit(
 
 /// The moment by the linear fit of its products, `None` if they are not
 /// determined or not those of a moment.
-fn by_products(
-    readings: &[PlacedReading],
-    couplings: &[Matrix3<f64>],
-) -> Option<Vector3<f64>> {
+fn by_products(readings: &[PlacedReading], couplings: &[Matrix3<f64>]) -> Option<Vector3<f64>> {
     let (mut normal, mut right) = (Matrix6::zeros(), Vector6::zeros());
     for (reading, coupling) in readings.iter().zip(couplings) {
         // u of a product h_a h_b is about |h| u.
@@ -283,11 +276,7 @@ fn by_products(
 
 /// Each measured product and its row of coefficients over the products xx, yy,
 /// zz, xy, xz, yz of the moment.
-fn each_product(
-    field: Measured,
-    coupling: &Matrix3<f64>,
-    mut take: impl FnMut(Vector6<f64>, f64),
-) {
+fn each_product(field: Measured, coupling: &Matrix3<f64>, mut take: impl FnMut(Vector6<f64>, f64)) {
     let row = |a: usize, b: usize| {
         let of = |i: usize, j: usize| coupling[(a, i)] * coupling[(b, j)];
         let mixed = |i: usize, j: usize| of(i, j) + of(j, i);

@@ -97,7 +97,8 @@ mod tests {
     /// Ayuso et al. 2015: up to 25 % of the depth for three axes, to 1 % here.
     #[test]
     fn three_axes_are_off_by_up_to_a_quarter_of_the_depth() {
-        let worst = (0..=180).map(|half| off(0.5 * f64::from(half), |h| h.norm())).fold(0.0, f64::max);
+        let worst =
+            (0..=180).map(|half| off(0.5 * f64::from(half), |h| h.norm())).fold(0.0, f64::max);
         assert!((worst / 0.25 - 1.0).abs() < 0.01, "{worst}");
         assert!((off(77.5, |h| h.norm()) / worst - 1.0).abs() < 0.002);
     }

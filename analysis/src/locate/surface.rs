@@ -156,7 +156,9 @@ mod tests {
     #[test]
     fn rough_ground_makes_the_height_uncertain() {
         let readings: Vec<_> = (0..25)
-            .map(|i| at([f64::from(i % 5), f64::from(i / 5), if i % 2 == 0 { 0.05 } else { -0.05 }]))
+            .map(|i| {
+                at([f64::from(i % 5), f64::from(i / 5), if i % 2 == 0 { 0.05 } else { -0.05 }])
+            })
             .collect();
         let surface = Surface::through(&readings);
         let (middle, corner) = (surface.u_height_m(2.0, 2.0), surface.u_height_m(0.0, 0.0));

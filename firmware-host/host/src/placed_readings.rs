@@ -15,9 +15,7 @@ use csv::StringRecord;
 
 use crate::error::Result;
 use crate::files;
-use crate::readings::{
-    CALIBRATION_COLUMN, Place, Rows, missing_column, optional_column, rows,
-};
+use crate::readings::{CALIBRATION_COLUMN, Place, Rows, missing_column, optional_column, rows};
 
 /// Columns of the place and of the uncertainty.
 const PLACE: [&str; 3] = ["x_m", "y_m", "z_m"];
@@ -159,7 +157,9 @@ mod tests {
         assert_eq!(table.readings[0].field, Measured::Magnitude(5e-7));
         assert_eq!(table.readings[0].place_m, [1.0, 2.0, 0.0]);
         // With all three components there, the magnitude is one of the other columns.
-        let both = parsed("x_m,y_m,z_m,hx_a_per_m,hy_a_per_m,hz_a_per_m,h_a_per_m,u_a_per_m,u_calibration_rel\n0,0,0,1,2,2,9,1,0.05\n");
+        let both = parsed(
+            "x_m,y_m,z_m,hx_a_per_m,hy_a_per_m,hz_a_per_m,h_a_per_m,u_a_per_m,u_calibration_rel\n0,0,0,1,2,2,9,1,0.05\n",
+        );
         let both = both.unwrap();
         assert_eq!(both.readings[0].field, Measured::Vector([1.0, 2.0, 2.0]));
         assert_eq!(both.u_calibration_rel, [0.05]);
@@ -169,7 +169,9 @@ mod tests {
     fn names_line_column_and_remedy() {
         let row = |row: &str| error_of(&format!("{HEADER}{row}\n"));
         assert!(row("1,2,nan,1e-6,1e-6,1e-6,1e-8").contains("line 2, z_m: nan is not a finite"));
-        assert!(row("1,2,0,1e-6,x,1e-6,1e-8").contains("line 2, hy_a_per_m: \"x\" is not a number"));
+        assert!(
+            row("1,2,0,1e-6,x,1e-6,1e-8").contains("line 2, hy_a_per_m: \"x\" is not a number")
+        );
         assert!(row("1,2,0,1e-6,,1e-6,1e-8").contains("fill it in"));
         assert!(row("1,2,0,1e-6,1e-6,1e-6,0").contains("line 2, u_a_per_m: 0 is not"));
         assert!(row("1,2,0,0,0,0,1e-8").contains("line 2: the field is zero"));

@@ -11,6 +11,7 @@ use crate::error::{Error, Result};
 mod calibrate;
 mod demo;
 mod emulate;
+mod locate;
 mod measure;
 mod ports;
 mod range;
@@ -54,6 +55,7 @@ enum Command {
     Calibrate(calibrate::Calibrate),
     Demo(demo::Demo),
     Emulate(emulate::Emulate),
+    Locate(locate::Locate),
     Measure(measure::Measure),
     Ports(ports::Ports),
     Record(record::Record),
@@ -75,6 +77,7 @@ pub fn run() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Emulate(args) => emulate::run(&args),
+        Command::Locate(args) => locate::run(&args),
         Command::Measure(args) => measure::run(&args),
         Command::Ports(args) => ports::run(&args),
         Command::Record(args) => record::run(args),
