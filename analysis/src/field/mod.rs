@@ -6,4 +6,5 @@
 pub mod circular_loop;
 pub mod constants;
 pub mod dipole;
+pub mod lines;
 pub mod medium;

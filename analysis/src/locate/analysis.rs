@@ -10,7 +10,7 @@ use super::location::{
 };
 use super::next_place::{next_place, u_position_m};
 use super::notes;
-use super::observation::expected;
+use super::observation::computed;
 use super::readings::{LocateError, PlacedReading, check};
 use super::strongest::strongest_point;
 use super::surface::Surface;
@@ -274,9 +274,8 @@ fn residuals(
     let with = readings.iter().zip(off);
     with.map(|(reading, residuals)| ReadingResidual {
         distance_m: (Vector3::from(reading.place_m) - solution.position_m).norm(),
-        measured_a_per_m: reading.field.magnitude(),
-        computed_a_per_m: expected(reading.field, &solution.field(medium, reading.place_m))
-            .magnitude(),
+        measured_a_per_m: reading.field.to_vec(),
+        computed_a_per_m: computed(reading, &solution.field(medium, reading.place_m)).to_vec(),
         over_u: residuals.values().to_vec(),
     })
     .collect()

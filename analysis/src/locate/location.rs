@@ -152,10 +152,10 @@ pub struct Truth {
 pub struct ReadingResidual {
     /// Distance of the reading from the unit, m.
     pub distance_m: f64,
-    /// Measured magnitude, A/m.
-    pub measured_a_per_m: f64,
-    /// Computed magnitude, A/m.
-    pub computed_a_per_m: f64,
-    /// Measured less computed of each number read, over its uncertainty.
+    /// The numbers read, A/m: x, y, z, or horizontal and vertical, or magnitude.
+    pub measured_a_per_m: Vec<f64>,
+    /// The same by the fit, with the sign that suits the measured ones.
+    pub computed_a_per_m: Vec<f64>,
+    /// Measured less computed of each, over its uncertainty.
     pub over_u: Vec<f64>,
 }

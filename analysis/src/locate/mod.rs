@@ -50,12 +50,13 @@ pub mod outlier;
 pub mod plan_axes;
 pub mod polarisation;
 pub mod readings;
+pub mod section;
 pub mod start;
 pub mod strongest;
 pub mod surface;
 pub mod suspicion;
 #[cfg(test)]
-mod testing;
+pub(crate) mod testing;
 
 pub use analysis::{Options, analyse, as_taken};
 pub use location::Location;

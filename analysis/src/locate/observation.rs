@@ -110,6 +110,17 @@ pub fn expected(like: Measured, h: &Vector3<Complex64>) -> Measured {
     }
 }
 
+/// What a computed field should have read, with the sign that suits a vector.
+pub fn computed(reading: &PlacedReading, h: &Vector3<Complex64>) -> Measured {
+    match (reading.field, expected(reading.field, h)) {
+        (Measured::Vector(measured), Measured::Vector(computed)) => {
+            let sign = sign_of(Vector3::from(measured).dot(&Vector3::from(computed)));
+            Measured::Vector(computed.map(|c| sign * c))
+        }
+        (_, expected) => expected,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -151,6 +162,10 @@ mod tests {
         for reading in kinds() {
             let perfect = PlacedReading { field: expected(reading.field, &field()), ..reading };
             assert!(residuals(&perfect, &field()).chi_squared() < 1e-20);
+            let turned = computed(&reading, &-field()).to_vec();
+            for (ours, theirs) in turned.iter().zip(computed(&reading, &field()).to_vec()) {
+                assert!((ours - theirs).abs() < 1e-20);
+            }
         }
     }
 

@@ -55,10 +55,24 @@ impl Measured {
 
     /// How many numbers it is.
     pub fn numbers(self) -> usize {
+        self.names().len()
+    }
+
+    /// Its numbers: x, y, z, or horizontal and vertical, or magnitude, A/m.
+    pub fn to_vec(self) -> Vec<f64> {
         match self {
-            Self::Vector(_) => 3,
-            Self::NoHeading { .. } => 2,
-            Self::Magnitude(_) => 1,
+            Self::Vector(h) => h.into(),
+            Self::NoHeading { horizontal, vertical } => vec![horizontal, vertical],
+            Self::Magnitude(h) => vec![h],
+        }
+    }
+
+    /// Names of its numbers.
+    pub fn names(self) -> &'static [&'static str] {
+        match self {
+            Self::Vector(_) => &["x", "y", "z"],
+            Self::NoHeading { .. } => &["horizontal", "vertical"],
+            Self::Magnitude(_) => &["magnitude"],
         }
     }
 

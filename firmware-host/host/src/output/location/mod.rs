@@ -5,11 +5,16 @@ mod text;
 
 use std::path::Path;
 
+use coilrig_analysis::locate::section::{Section, SurfaceMap};
 use coilrig_analysis::locate::{Location, Options, PlacedReading, as_taken};
+use coilrig_analysis::picture::field_on_surface::FieldOnSurface;
+use coilrig_analysis::picture::field_sections::{LevelSection, UprightSection};
+use coilrig_analysis::picture::location_residuals::LocationResiduals;
 use serde::Serialize;
 
 use crate::error::{Error, Result};
 use crate::files;
+use crate::output::pictures;
 
 pub use text::for_people;
 
@@ -43,5 +48,17 @@ pub fn write_all(
     let write = |name: &str, text: &str| files::write_whole(&folder.join(name), text.as_bytes());
     let readings = as_taken(readings, options);
     write("locate.json", json)?;
-    write("residuals.csv", &tables::residuals(&readings, location))
+    write("residuals.csv", &tables::residuals(&readings, location))?;
+    let upright = Section::upright(&readings, location);
+    write("section_upright.csv", &tables::lines(&upright, ["along_m", "z_m"]))?;
+    let picture = UprightSection { section: &upright, location };
+    pictures::write(folder, "section_upright", &picture)?;
+    let level = Section::level(&readings, location);
+    write("section_level.csv", &tables::lines(&level, ["x_m", "y_m"]))?;
+    pictures::write(folder, "section_level", &LevelSection { section: &level, location })?;
+    let map = SurfaceMap::of(&readings, location);
+    write("field_on_surface.csv", &tables::map(&map, location))?;
+    let picture = FieldOnSurface { map: &map, readings: &readings, location };
+    pictures::write(folder, "field_on_surface", &picture)?;
+    pictures::write(folder, "residuals", &LocationResiduals { readings: &readings, location })
 }

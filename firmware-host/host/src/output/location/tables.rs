@@ -1,28 +1,47 @@
 //! What the pictures of a buried unit show, as CSV.
 
-use coilrig_analysis::locate::{Location, Measured, PlacedReading};
+use coilrig_analysis::locate::section::{Section, SurfaceMap};
+use coilrig_analysis::locate::{Location, PlacedReading};
 
 /// Each number read against the fit.
 pub fn residuals(readings: &[PlacedReading], location: &Location) -> String {
     let mut text = String::from(
-        "row,x_m,y_m,z_m,distance_m,measured_a_per_m,computed_a_per_m,component,residual_over_u\n",
+        "row,x_m,y_m,z_m,distance_m,component,measured_a_per_m,computed_a_per_m,residual_over_u\n",
     );
     for ((row, reading), residual) in (1..).zip(readings).zip(&location.residuals) {
         let [x, y, z] = reading.place_m;
-        for (name, over_u) in components(reading.field).iter().zip(&residual.over_u) {
+        for (k, name) in reading.field.names().iter().enumerate() {
             text += &format!(
-                "{row},{x},{y},{z},{:.4},{:e},{:e},{name},{over_u:.4}\n",
-                residual.distance_m, residual.measured_a_per_m, residual.computed_a_per_m
+                "{row},{x},{y},{z},{:.4},{name},{:e},{:e},{:.4}\n",
+                residual.distance_m,
+                residual.measured_a_per_m[k],
+                residual.computed_a_per_m[k],
+                residual.over_u[k]
             );
         }
     }
     text
 }
 
-fn components(field: Measured) -> &'static [&'static str] {
-    match field {
-        Measured::Vector(_) => &["x", "y", "z"],
-        Measured::NoHeading { .. } => &["horizontal", "vertical"],
-        Measured::Magnitude(_) => &["magnitude"],
+/// The field lines of a section, point by point, in coordinates of these names.
+pub fn lines(section: &Section, names: [&str; 2]) -> String {
+    let mut text = format!("line,{},{}\n", names[0], names[1]);
+    for (number, line) in (1..).zip(&section.lines) {
+        for [along, up] in line {
+            text += &format!("{number},{along:.4},{up:.4}\n");
+        }
     }
+    text
+}
+
+/// The map, one row a place.
+pub fn map(map: &SurfaceMap, location: &Location) -> String {
+    let mut text = String::from("x_m,y_m,z_m,field_a_per_m\n");
+    for (y, row) in map.y_m.iter().zip(&map.field_a_per_m) {
+        for (x, field) in map.x_m.iter().zip(row) {
+            let z = location.coil_plane.height_m(*x, *y);
+            text += &format!("{x:.4},{y:.4},{z:.4},{field:.5e}\n");
+        }
+    }
+    text
 }
