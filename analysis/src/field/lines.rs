@@ -1,4 +1,4 @@
-//! Lines of a plane field, evenly spaced.
+//! Lines of a plane field, evenly spaced or through given points.
 //!
 //! A line follows the direction of the field both ways from where it starts, by
 //! Runge and Kutta's fourth-order steps, until it leaves the frame, comes near
@@ -35,27 +35,35 @@ const NEAR: f64 = 0.45;
 const LONGEST: usize = 4000;
 
 /// Lines of the field whose `direction` (of any length, either sign) is given,
-/// about `spacing` apart; none within half a spacing of `source`.
-pub fn lines(
-    direction: impl Fn(Plane) -> Plane,
-    frame: Frame,
-    spacing: f64,
-    source: Option<Plane>,
-) -> Vec<Vec<Plane>> {
-    let mut drawing =
-        Drawing { direction, frame, spacing, source, taken: Taken::new(frame, spacing) };
+/// about `spacing` apart.
+pub fn lines(direction: impl Fn(Plane) -> Plane, frame: Frame, spacing: f64) -> Vec<Vec<Plane>> {
+    let mut taken = Taken::new(frame, spacing);
+    let tracer = Tracer { direction, frame, step: STEP * spacing, source: None };
     let mut lines = Vec::new();
     for seed in seeds(frame, spacing) {
-        if drawing.taken.nearest(seed) < spacing || !drawing.is_clear(seed) {
+        if taken.nearest(seed) < spacing {
             continue;
         }
-        let line = drawing.line(seed);
+        let line = tracer.line(seed, |at| taken.nearest(at) >= NEAR * spacing);
         if line.len() > 12 {
-            line.iter().for_each(|point| drawing.taken.add(*point));
+            line.iter().for_each(|point| taken.add(*point));
             lines.push(line);
         }
     }
     lines
+}
+
+/// The line through each of `points` inside the frame, in steps of `step`, down to
+/// two steps from `source`, where all lines meet.
+pub fn lines_through(
+    points: impl Iterator<Item = Plane>,
+    direction: impl Fn(Plane) -> Plane,
+    frame: Frame,
+    step: f64,
+    source: Plane,
+) -> Vec<Vec<Plane>> {
+    let tracer = Tracer { direction, frame, step, source: Some(source) };
+    points.filter(|p| frame.holds(*p)).map(|p| tracer.line(p, |_| true)).collect()
 }
 
 /// Places all over the frame, half a spacing apart, from its middle outward.
@@ -74,42 +82,36 @@ fn distance(a: Plane, b: Plane) -> f64 {
     (a[0] - b[0]).hypot(a[1] - b[1])
 }
 
-struct Drawing<F> {
+struct Tracer<F> {
     direction: F,
     frame: Frame,
-    spacing: f64,
+    step: f64,
     source: Option<Plane>,
-    taken: Taken,
 }
 
-impl<F: Fn(Plane) -> Plane> Drawing<F> {
-    fn is_clear(&self, at: Plane) -> bool {
-        self.source.is_none_or(|source| distance(source, at) > self.spacing / 2.0)
-    }
-
-    fn line(&self, seed: Plane) -> Vec<Plane> {
-        let mut back = self.half(seed, -1.0);
+impl<F: Fn(Plane) -> Plane> Tracer<F> {
+    fn line(&self, seed: Plane, is_free: impl Fn(Plane) -> bool) -> Vec<Plane> {
+        let mut back = self.half(seed, -1.0, &is_free);
         back.reverse();
         back.push(seed);
         // A line that came home going back is whole.
-        if back.len() > 8 && distance(back[0], seed) < 1.5 * STEP * self.spacing {
+        if back.len() > 8 && distance(back[0], seed) < 1.5 * self.step {
             back.insert(0, seed);
             return back;
         }
-        back.extend(self.half(seed, 1.0));
+        back.extend(self.half(seed, 1.0, &is_free));
         back
     }
 
-    fn half(&self, seed: Plane, sense: f64) -> Vec<Plane> {
+    fn half(&self, seed: Plane, sense: f64, is_free: &impl Fn(Plane) -> bool) -> Vec<Plane> {
         let mut points = Vec::new();
         let mut at = seed;
         while points.len() < LONGEST {
-            let Some(next) = self.step(at, sense) else { break };
-            let home = points.len() > 8 && distance(next, seed) < 1.2 * STEP * self.spacing;
-            if !self.frame.holds(next)
-                || !self.is_clear(next)
-                || self.taken.nearest(next) < NEAR * self.spacing
-            {
+            let Some(next) = self.next(at, sense) else { break };
+            let home = points.len() > 8 && distance(next, seed) < 1.2 * self.step;
+            let arrived =
+                self.source.is_some_and(|source| distance(source, next) < 2.0 * self.step);
+            if !self.frame.holds(next) || arrived || !is_free(next) {
                 break;
             }
             points.push(next);
@@ -121,15 +123,14 @@ impl<F: Fn(Plane) -> Plane> Drawing<F> {
         points
     }
 
-    fn step(&self, at: Plane, sense: f64) -> Option<Plane> {
-        let length = STEP * self.spacing;
+    fn next(&self, at: Plane, sense: f64) -> Option<Plane> {
         let unit = |at: Plane| {
             let [x, y] = (self.direction)(at);
             let norm = x.hypot(y);
             (norm > 0.0 && norm.is_finite()).then(|| [sense * x / norm, sense * y / norm])
         };
         let along = |by: Plane, share: f64| {
-            [at[0] + share * length * by[0], at[1] + share * length * by[1]]
+            [at[0] + share * self.step * by[0], at[1] + share * self.step * by[1]]
         };
         let first = unit(at)?;
         let second = unit(along(first, 0.5))?;
@@ -187,28 +188,37 @@ mod tests {
 
     const FRAME: Frame = Frame { low: [-3.0, -2.0], high: [3.0, 2.0] };
 
-    /// Lines of a dipole upright in the plane: r = R sin²θ, R constant along each.
+    /// Lines of a dipole upright in the plane: r = R sin²θ, R constant along each,
+    /// and that at which each crosses the plane square to the moment.
     #[test]
     fn lines_of_a_dipole_keep_their_equation() {
         let dipole = |[x, z]: Plane| {
             let h = static_coupling([x, 0.0, z]) * nalgebra::Vector3::z();
             [h.x, h.z]
         };
-        let lines = lines(dipole, FRAME, 0.3, Some([0.0, 0.0]));
-        assert!(lines.len() > 15, "{}", lines.len());
-        for line in &lines {
-            let reach = |[x, z]: &Plane| (x * x + z * z).powf(1.5) / (x * x);
-            let first = reach(&line[0]);
+        let reach = |[x, z]: &Plane| (x * x + z * z).powf(1.5) / (x * x);
+        for line in lines(dipole, FRAME, 0.3) {
+            let far: Vec<_> = line.iter().filter(|p| distance(**p, [0.0; 2]) > 0.4).collect();
+            let Some(first) = far.first().map(|p| reach(p)) else { continue };
             // Along the axis the equation says nothing.
-            if first < 50.0 {
-                assert!(line.iter().all(|p| (reach(p) / first - 1.0).abs() < 0.01));
+            if first < 50.0 && far.len() == line.len() {
+                assert!(far.iter().all(|p| (reach(p) / first - 1.0).abs() < 0.01));
             }
+        }
+        let crossings = [-2.5, -1.0, 0.6, 2.0];
+        let points = crossings.into_iter().map(|x| [x, 0.0]);
+        let lines = lines_through(points, dipole, FRAME, 0.02, [0.0; 2]);
+        for (line, crossing) in lines.iter().zip(crossings) {
+            assert!(line.iter().all(|p| (reach(p) / crossing.abs() - 1.0).abs() < 0.01));
+            // The smaller ones come home to the dipole.
+            let ends = distance(line[0], [0.0; 2]).max(distance(line[line.len() - 1], [0.0; 2]));
+            assert_eq!(ends < 0.07, crossing.abs() < 2.4, "{crossing}: {ends}");
         }
     }
 
     #[test]
     fn circles_close_and_keep_apart() {
-        let lines = lines(|[x, y]| [-y, x], FRAME, 0.4, None);
+        let lines = lines(|[x, y]| [-y, x], FRAME, 0.4);
         for (i, line) in lines.iter().enumerate() {
             let radius = |p: &Plane| p[0].hypot(p[1]);
             let first = radius(&line[0]);
@@ -222,7 +232,7 @@ mod tests {
 
     #[test]
     fn a_field_without_direction_has_no_lines() {
-        assert!(lines(|_| [0.0, 0.0], FRAME, 0.5, None).is_empty());
-        assert!(lines(|_| [f64::NAN, 0.0], FRAME, 0.5, None).is_empty());
+        assert!(lines(|_| [0.0, 0.0], FRAME, 0.5).is_empty());
+        assert!(lines(|_| [f64::NAN, 0.0], FRAME, 0.5).is_empty());
     }
 }

@@ -11,10 +11,18 @@ use nalgebra::Vector3;
 use super::location::Location;
 use super::readings::{Measured, PlacedReading};
 use crate::field::dipole::static_coupling;
-use crate::field::lines::{Frame, Plane, lines};
+use crate::field::lines::{Frame, Plane, lines, lines_through};
 
-/// Lines over the width of a section.
+/// Lines over the width of a level section.
 const LINES: f64 = 26.0;
+/// Lines leave the unit at angles from the moment so many degrees apart …
+const APART_DEG: f64 = 3.0;
+/// … on each side so many beside that along the moment.
+const ON_EACH_SIDE: i32 = 15;
+/// How far from the unit lines begin, m.
+const BEGIN_M: f64 = 0.25;
+/// Steps of lines, m.
+const STEP_M: f64 = 0.02;
 /// Room around what is shown, as a share of the readings' extent.
 const ROOM: f64 = 0.08;
 
@@ -88,8 +96,9 @@ impl Section {
             let h = field(location, place(p));
             [h.dot(&along), h.z]
         };
-        let spacing = (frame.high[0] - frame.low[0]) / LINES;
-        let lines = lines(direction, frame, spacing, Some([0.0, unit.z]));
+        let source = [0.0, unit.z];
+        let axis = [moment.dot(&along), moment.z];
+        let lines = dipole_lines(direction, square_around(frame), source, axis);
         Self { frame, lines, needles, within_m, along, origin_m }
     }
 
@@ -104,7 +113,7 @@ impl Section {
             [h.x, h.y]
         };
         let spacing = (frame.high[0] - frame.low[0]).max(frame.high[1] - frame.low[1]) / LINES;
-        let lines = lines(direction, frame, spacing, None);
+        let lines = lines(direction, square_around(frame), spacing);
         let within_m = f64::INFINITY;
         Self { frame, lines, needles, within_m, along: Vector3::x(), origin_m: Vector3::zeros() }
     }
@@ -144,9 +153,51 @@ fn around(points: &[Plane], room: f64) -> Frame {
     Frame { low: low.map(|v| v - margin), high: high.map(|v| v + margin) }
 }
 
+/// Lines through a dipole at `source` along `axis` (of length 1), begun near it at
+/// equal angles; r = R sin²θ, so those square to it are small loops.
+fn dipole_lines(
+    direction: impl Fn(Plane) -> Plane,
+    frame: Frame,
+    source: Plane,
+    axis: Plane,
+) -> Vec<Vec<Plane>> {
+    let begin = |degrees: f64, end: f64| {
+        let (sin, cos) = degrees.to_radians().sin_cos();
+        let square = [-axis[1], axis[0]];
+        [0, 1].map(|i| source[i] + BEGIN_M * (end * cos * axis[i] + sin * square[i]))
+    };
+    let near = |p: &Plane| (p[0] - source[0]).hypot(p[1] - source[1]) < BEGIN_M;
+    let mut all: Vec<Vec<Plane>> = Vec::new();
+    for step in -ON_EACH_SIDE..=ON_EACH_SIDE {
+        for end in [1.0, -1.0] {
+            let from = begin(APART_DEG * f64::from(step), end);
+            let found = lines_through([from].into_iter(), &direction, frame, STEP_M, source);
+            // A loop that comes home has both ends already.
+            let is_home = found
+                .iter()
+                .any(|line| line.last().is_some_and(near) && line.first().is_some_and(near));
+            all.extend(found);
+            if is_home {
+                break;
+            }
+        }
+    }
+    all
+}
+
+/// A square that holds a frame with a quarter of its side around: charts to scale
+/// show more than the frame.
+fn square_around(Frame { low, high }: Frame) -> Frame {
+    let half = 0.75 * (high[0] - low[0]).max(high[1] - low[1]);
+    let middle = [0, 1].map(|i| (low[i] + high[i]) / 2.0);
+    Frame { low: middle.map(|m| m - half), high: middle.map(|m| m + half) }
+}
+
 /// Magnitude of the field over the plane of the coils.
 #[derive(Clone, Debug)]
 pub struct SurfaceMap {
+    /// What is to be shown of it at least.
+    pub frame: Frame,
     /// x of the columns, m.
     pub x_m: Vec<f64>,
     /// y of the rows, m.
@@ -156,7 +207,7 @@ pub struct SurfaceMap {
 }
 
 /// Columns of a map.
-const COLUMNS: usize = 141;
+const COLUMNS: usize = 181;
 
 impl SurfaceMap {
     /// The map over the readings and a little beyond, and over the unit.
@@ -165,7 +216,8 @@ impl SurfaceMap {
         let mut places: Vec<Plane> =
             readings.iter().map(|r| [r.place_m[0], r.place_m[1]]).collect();
         places.push([unit.x, unit.y]);
-        let Frame { low, high } = around(&places, ROOM);
+        let frame = around(&places, ROOM);
+        let Frame { low, high } = square_around(frame);
         let step = (high[0] - low[0]).max(high[1] - low[1]) / (COLUMNS - 1) as f64;
         let along = |i: usize| -> Vec<f64> {
             let count = ((high[i] - low[i]) / step).round() as usize + 1;
@@ -176,7 +228,7 @@ impl SurfaceMap {
             x_m.iter().map(|x| field(location, location.coil_plane.place(*x, *y)).norm()).collect()
         };
         let field_a_per_m = y_m.iter().map(row).collect();
-        Self { x_m, y_m, field_a_per_m }
+        Self { frame, x_m, y_m, field_a_per_m }
     }
 }
 

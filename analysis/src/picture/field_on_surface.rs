@@ -43,8 +43,8 @@ impl Picture for FieldOnSurface<'_> {
 
     fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<'_, DB>) -> Result<(), PictureError> {
         let (legend, notes) = (self.legend(), self.notes());
-        let ends = |v: &[f64]| (v[0], v[v.len() - 1]);
-        let ranges = (ends(&self.map.x_m), ends(&self.map.y_m));
+        let frame = self.map.frame;
+        let ranges = ((frame.low[0], frame.high[0]), (frame.low[1], frame.high[1]));
         let axes = Plot::axes_to_scale(self.size(), &legend, ranges, ("x (m)", "y (m)"), &notes);
         let plot = Plot::lay_out(canvas, self.size(), &self.title(), &legend, axes, &notes)?;
         let levels = self.levels();
@@ -121,7 +121,7 @@ impl FieldOnSurface<'_> {
             let bands: Vec<usize> = (0..rows[0].len() - 1)
                 .map(|i| {
                     let corners = [rows[0][i], rows[0][i + 1], rows[1][i], rows[1][i + 1]];
-                    band(corners.iter().map(|h| h.ln()).sum::<f64>().mul_add(0.25, 0.0).exp())
+                    band((corners.iter().map(|h| h.ln()).sum::<f64>() / 4.0).exp())
                 })
                 .collect();
             let mut from = 0;
@@ -129,14 +129,12 @@ impl FieldOnSurface<'_> {
                 let to = from + run.len();
                 let (low, high) =
                     (self.value(from as f64, j as f64), self.value(to as f64, (j + 1) as f64));
-                let ((left, bottom), (right, top)) =
-                    (plot.at(low.0, low.1), plot.at(high.0, high.1));
                 let shade = mixed(run[0] as f64 / levels.len().max(1) as f64);
-                canvas.rectangle((left, top), (right, bottom), shade, 1.0)?;
+                plot.rectangle(canvas, low, high, shade)?;
                 from = to;
             }
         }
-        Ok(())
+        plot.frame(canvas)
     }
 
     /// From the strongest point to the point square above the unit.
@@ -171,8 +169,7 @@ impl FieldOnSurface<'_> {
         for (level, lines) in lines {
             let text = units::field(*level);
             let half = text_width(&text, size::TICK) / 2.0 + 3.0;
-            let longest = lines.iter().max_by_key(|line| line.len());
-            let places = longest.into_iter().flatten().map(|(i, j)| {
+            let places = lines.iter().flatten().map(|(i, j)| {
                 let (x, y) = self.value(*i, *j);
                 plot.at(x, y)
             });

@@ -192,6 +192,34 @@ impl Plot {
         if self.holds(at) { canvas.mark(at, mark, colour) } else { Ok(()) }
     }
 
+    /// A filled rectangle between two pairs of values, cut off at the edges.
+    pub fn rectangle<DB: DrawingBackend>(
+        &self,
+        canvas: &Canvas<'_, DB>,
+        low: (f64, f64),
+        high: (f64, f64),
+        colour: RGBColor,
+    ) -> Result<(), PictureError> {
+        let within =
+            |(x, y): Point| (x.clamp(self.left, self.right), y.clamp(self.top, self.bottom));
+        let (low, high) = (within(self.at(low.0, low.1)), within(self.at(high.0, high.1)));
+        match low.0 < high.0 && high.1 < low.1 {
+            true => canvas.rectangle((low.0, high.1), (high.0, low.1), colour, 1.0),
+            false => Ok(()),
+        }
+    }
+
+    /// The line round the plotting area, for what would cover it.
+    pub fn frame<DB: DrawingBackend>(&self, canvas: &Canvas<'_, DB>) -> Result<(), PictureError> {
+        let corners = [
+            (self.left, self.top),
+            (self.right, self.top),
+            (self.right, self.bottom),
+            (self.left, self.bottom),
+        ];
+        canvas.outline(&corners, Stroke::solid(colour::INK, 1.2))
+    }
+
     /// Whether a place on the canvas is inside the plotting area.
     pub fn holds(&self, (x, y): Point) -> bool {
         (self.left..=self.right).contains(&x) && (self.top..=self.bottom).contains(&y)
@@ -229,13 +257,7 @@ impl Plot {
                 }
             }
         }
-        let frame = [
-            (self.left, self.top),
-            (self.right, self.top),
-            (self.right, self.bottom),
-            (self.left, self.bottom),
-        ];
-        canvas.outline(&frame, Stroke::solid(colour::INK, 1.2))?;
+        self.frame(canvas)?;
         let below = self.bottom + 1.8 * size::TICK + 1.1 * size::LABEL;
         let middle = ((self.left + self.right) / 2.0, (self.top + self.bottom) / 2.0);
         canvas.text(&self.x.name, (middle.0, below), Align::Centre, size::LABEL, colour::INK)?;

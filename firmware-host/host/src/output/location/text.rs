@@ -11,6 +11,12 @@ const RIGHT_ABOVE: f64 = 0.03;
 /// The results as a text.
 pub fn for_people(found: &Location) -> String {
     let mut lines = vec![headline(found), probe(found), String::new()];
+    if found.ambiguous {
+        lines.insert(
+            0,
+            "AMBIGUOUS: the readings allow two answers; this is one, the other below.".into(),
+        );
+    }
     lines.extend(table(found));
     lines.extend([String::new(), strongest(found)]);
     if let Some(rival) = &found.rival {
@@ -139,14 +145,17 @@ fn strongest(found: &Location) -> String {
 
 fn second_answer(rival: &Rival) -> String {
     let [x, y, z] = &rival.position_m;
+    let lead = match rival.chi_squared_difference {
+        lead if lead < 0.01 => "its chi squared is as good as the same".to_owned(),
+        lead => format!("its chi squared is larger by {} only", significant(lead, 2)),
+    };
     format!(
-        "AMBIGUOUS: the readings allow a second answer, {} below the snow at x {}, y {}, z {};\n\
-         its chi squared is larger by {} only. Do not choose between them: measure on.",
+        "The second answer: {} below the snow at x {}, y {}, z {};\n{lead}. Do not choose between \
+         the two: measure on.",
         plus_minus(rival.depth_normal_m, "m"),
         plus_minus(*x, "m"),
         plus_minus(*y, "m"),
         plus_minus(*z, "m"),
-        significant(rival.chi_squared_difference, 2)
     )
 }
 
