@@ -89,7 +89,8 @@ pub fn analyse(readings: &[PlacedReading], options: &Options<'_>) -> Result<Loca
     let plane = Surface::through(&readings);
     let free_space = FreeSpace { frequency_hz: options.frequency_hz };
     let found = candidates(&readings, &plane, &free_space, options.medium);
-    let bad = found.first().is_none_or(suspicion::is_bad);
+    let medium = options.medium.unwrap_or(&free_space);
+    let bad = found.first().is_none_or(|best| suspicion::is_bad(&readings, medium, best));
     let chi_squared = found.first().map_or(f64::INFINITY, |best| best.chi_squared);
     if bad {
         suspicion::explain(&readings, &plane, &free_space, chi_squared)?;

@@ -21,6 +21,10 @@ const SAME: f64 = 25.0;
 const SAME_PLACE_M: f64 = 0.001;
 /// Solutions to fit anew in the true medium.
 const REFINED: usize = 3;
+/// Fits of readings without signs: readings times fits, and bounds of it.
+const READINGS_FITTED: usize = 900;
+const LEAST_FITS: usize = 10;
+const MOST_FITS: usize = 60;
 /// A fit so much worse than the best is no candidate: χ² over χ²/ν of the best.
 const HOPELESS: f64 = 40.0;
 
@@ -34,15 +38,8 @@ pub fn candidates(
     free_space: &dyn Medium,
     medium: Option<&dyn Medium>,
 ) -> Vec<Solution> {
-    let grid = Grid::below(readings, surface);
-    let begun = starts(readings, &grid);
-    let mut found = refit(readings, surface, free_space, begun.iter().map(Start::pair));
-    if found.is_empty()
-        && let Some(start) = begun.first()
-    {
-        let moments = moments_at(readings, start.position_m);
-        found = refit(readings, surface, free_space, moments.iter().map(Start::pair));
-    }
+    let begun = beginnings(readings, &Grid::below(readings, surface));
+    let mut found = refit(readings, surface, free_space, begun.into_iter());
     if let Some(best) = found.iter().min_by(|a, b| a.chi_squared.total_cmp(&b.chi_squared)) {
         let others = look_alikes(readings, surface, free_space, best);
         found.extend(refit(readings, surface, free_space, others.into_iter()));
@@ -51,6 +48,24 @@ pub fn candidates(
     let Some(medium) = medium else { return found };
     let near = found.iter().take(REFINED).map(|s| (s.position_m, s.moment_a_m2));
     different(refit(readings, surface, medium, near))
+}
+
+/// Where fits begin. Without signs each valley is tried with all moments that its
+/// place allows, the more of them the fewer readings there are to tell them apart.
+fn beginnings(readings: &[PlacedReading], grid: &Grid) -> Vec<(Vector3<f64>, Vector3<f64>)> {
+    let mut begun = starts(readings, grid);
+    if has_no_signs(readings) {
+        let moments = |s: &Start| moments_at(readings, s.position_m);
+        let others: Vec<Start> = begun.iter().flat_map(moments).collect();
+        begun.extend(others);
+        begun.sort_by(|a, b| a.misfit.total_cmp(&b.misfit));
+        begun.truncate((READINGS_FITTED / readings.len()).clamp(LEAST_FITS, MOST_FITS));
+    }
+    begun.iter().map(Start::pair).collect()
+}
+
+fn has_no_signs(readings: &[PlacedReading]) -> bool {
+    readings.iter().any(|r| !matches!(r.field, Measured::Vector(_)))
 }
 
 /// The twin of a solution, and the other moments at its place unless the readings
@@ -65,7 +80,7 @@ fn look_alikes(
     let aside = surface.foot(&best.position_m) - strongest_point(best, surface, free_space);
     let leaning = best.moment_a_m2 - normal * (2.0 * best.moment_a_m2.dot(&normal));
     let mut others = vec![(best.position_m - 2.0 * aside, leaning)];
-    if readings.iter().any(|r| !matches!(r.field, Measured::Vector(_))) {
+    if has_no_signs(readings) {
         let moments = moments_at(readings, best.position_m);
         others.extend(moments.iter().map(Start::pair));
     }

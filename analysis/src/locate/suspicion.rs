@@ -18,9 +18,16 @@ const FAR_TOO_LARGE: f64 = 4.0;
 /// By what factor χ² must fall for another way of reading the table to be named.
 const FAR_BETTER: f64 = 5.0;
 
+/// χ² of a single reading from which on they are asked as well: among many good
+/// ones a bad one does not show in the whole.
+const OF_ONE_READING: f64 = 64.0;
+
 /// Whether a fit is so bad that [`explain`] should be asked.
-pub fn is_bad(best: &Solution) -> bool {
+pub fn is_bad(readings: &[PlacedReading], medium: &dyn Medium, best: &Solution) -> bool {
+    let of_one =
+        best.residuals(readings, medium).iter().map(|r| r.chi_squared()).fold(0.0, f64::max);
     best.chi_squared > FAR_TOO_LARGE * best.degrees_of_freedom.max(1) as f64
+        || of_one > OF_ONE_READING
 }
 
 /// What may explain a bad fit: notes on single rows and on the heading.

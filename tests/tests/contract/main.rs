@@ -4,6 +4,7 @@
 mod calibrate;
 mod commands;
 mod live_receiver;
+mod locate;
 mod measurement;
 mod range;
 mod truth;

@@ -4,6 +4,7 @@
 mod calibration;
 mod distributions;
 mod fields;
+mod location;
 mod range;
 mod recordings;
 mod signal;
