@@ -11,6 +11,7 @@ use super::location::{
 use super::next_place::{next_place, u_position_m};
 use super::notes;
 use super::observation::computed;
+use super::on_slope::OnSlope;
 use super::readings::{LocateError, PlacedReading, check};
 use super::strongest::strongest_point;
 use super::surface::Surface;
@@ -27,8 +28,10 @@ const LEVEL_DEG: f64 = 0.1;
 
 /// What to do with the readings.
 pub struct Options<'a> {
-    /// What lies between unit and readings; free space when `None`.
-    pub medium: Option<&'a dyn Medium>,
+    /// What lies between unit and readings: a medium whose layers are level and
+    /// whose surface is at height 0; they are laid along the snow as it slopes. Free
+    /// space when `None`.
+    pub ground: Option<&'a dyn Medium>,
     /// Carrier, Hz.
     pub frequency_hz: f64,
     /// Whether the receiver's heading is known, so that hx and hy mean something.
@@ -46,7 +49,7 @@ impl Default for Options<'_> {
     /// Free space at 457 kHz, heading known, coils on the snow.
     fn default() -> Self {
         Self {
-            medium: None,
+            ground: None,
             frequency_hz: NOMINAL_CARRIER_HZ,
             heading_known: true,
             coil_height_m: 0.0,
@@ -88,15 +91,18 @@ pub fn analyse(readings: &[PlacedReading], options: &Options<'_>) -> Result<Loca
     check(&readings)?;
     let plane = Surface::through(&readings);
     let free_space = FreeSpace { frequency_hz: options.frequency_hz };
-    let found = candidates(&readings, &plane, &free_space, options.medium);
-    let medium = options.medium.unwrap_or(&free_space);
+    let snow = plane.clone().lowered(options.coil_height_m);
+    let laid = options.ground.map(|ground| OnSlope::new(ground, &snow));
+    let ground = laid.as_ref().map(|laid| laid as &dyn Medium);
+    let found = candidates(&readings, &plane, &free_space, ground);
+    let medium = ground.unwrap_or(&free_space);
     let bad = found.first().is_none_or(|best| suspicion::is_bad(&readings, medium, best));
     let chi_squared = found.first().map_or(f64::INFINITY, |best| best.chi_squared);
     if bad {
         suspicion::explain(&readings, &plane, &free_space, chi_squared)?;
     }
     let best = found.first().ok_or(LocateError::NoFit)?;
-    let mut location = described(&readings, &plane, options, &free_space, &found);
+    let mut location = described(&readings, &plane, options, medium, &found);
     location.notes = notes::notes(&readings, &plane, &location);
     if bad {
         location.notes.extend(suspicion::remarks(&readings, &plane, &free_space, best));
@@ -108,10 +114,9 @@ fn described(
     readings: &[PlacedReading],
     plane: &Surface,
     options: &Options<'_>,
-    free_space: &FreeSpace,
+    medium: &dyn Medium,
     found: &[Solution],
 ) -> Location {
-    let medium = options.medium.unwrap_or(free_space);
     let solution = signed(&found[0]);
     let covariance = with_common(&solution, options.u_calibration_rel);
     let surface = plane.clone().lowered(options.coil_height_m);
@@ -121,7 +126,9 @@ fn described(
     let per_moment = dipole::coaxial(1.0, 10.0, options.frequency_hz);
     let position = solution.position_m;
     let now = u_position_m(&solution.widened());
-    let next = next_place(readings, plane, medium, &solution, rival.as_ref().map(|r| &r.0));
+    // Advice, and some thousand couplings: free space will do.
+    let free_space = FreeSpace { frequency_hz: options.frequency_hz };
+    let next = next_place(readings, plane, &free_space, &solution, rival.as_ref().map(|r| &r.0));
     let mut location = Location {
         position_m: readings_of(&position, &covariance, 0),
         moment_a_m2: readings_of(&solution.moment_a_m2, &covariance, 3),

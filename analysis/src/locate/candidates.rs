@@ -19,8 +19,10 @@ use crate::field::medium::Medium;
 const SAME: f64 = 25.0;
 /// Places no nearer than this are different whatever the uncertainty says, m.
 const SAME_PLACE_M: f64 = 0.001;
-/// Solutions to fit anew in the true medium.
-const REFINED: usize = 3;
+/// Solutions to fit anew in the true medium, at most …
+const REFINED: usize = 2;
+/// … and those only that the ground may lift: χ² over χ²/ν of the best.
+const LIFTED: f64 = 20.0;
 /// Fits of readings without signs: readings times fits, and bounds of it.
 const READINGS_FITTED: usize = 900;
 const LEAST_FITS: usize = 10;
@@ -46,8 +48,11 @@ pub fn candidates(
     }
     let found = different(found);
     let Some(medium) = medium else { return found };
-    let near = found.iter().take(REFINED).map(|s| (s.position_m, s.moment_a_m2));
-    different(refit(readings, surface, medium, near))
+    let may_win =
+        |s: &&Solution| s.chi_squared - found[0].chi_squared <= LIFTED * found[0].excess_scatter;
+    let near = found.iter().take_while(may_win).take(REFINED);
+    let begun = near.map(|s| (s.position_m, s.moment_a_m2));
+    different(refit(readings, surface, medium, begun))
 }
 
 /// Where fits begin. Without signs each valley is tried with all moments that its

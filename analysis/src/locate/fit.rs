@@ -17,6 +17,8 @@ use crate::range::least_squares::{Minimum, minimise_with};
 
 /// Difference step over the distance to the reading.
 const DIFFERENCE: f64 = 1e-3;
+/// A step that lessens χ² by this share is none: 1e-4 of the uncertainty or so.
+const WORTHLESS: f64 = 1e-10;
 /// A unit cannot be nearer to the plane of the readings than this, m.
 const NEAREST_M: f64 = 0.02;
 
@@ -80,7 +82,8 @@ pub fn fit(
     let problem = Problem { readings, surface, medium, scale_a_m2: moment_a_m2.norm() };
     let m = moment_a_m2 / problem.scale_a_m2;
     let start = [position_m.x, position_m.y, position_m.z, m.x, m.y, m.z];
-    let minimum = minimise_with(&start, |p| problem.residuals(p), |p| problem.jacobian(p))?;
+    let minimum =
+        minimise_with(&start, |p| problem.residuals(p), |p| problem.jacobian(p), WORTHLESS)?;
     Some(problem.solution(&minimum))
 }
 

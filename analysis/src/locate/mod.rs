@@ -46,6 +46,7 @@ pub mod mix_up;
 pub mod next_place;
 mod notes;
 pub mod observation;
+pub mod on_slope;
 pub mod outlier;
 pub mod plan_axes;
 pub mod polarisation;

@@ -6,12 +6,12 @@ use plotters::prelude::DrawingBackend;
 use super::axis::Axis;
 use super::canvas::Canvas;
 use super::drawing::{Picture, PictureError};
-use super::field_over_distance::{present, series};
+use super::field_over_distance::{over_ground, present, series};
 use super::legend::{Key, Legend};
 use super::plot::Plot;
 use super::style::{Series, Stroke, colour};
 use crate::range::analysis::DB_PER_NEPER;
-use crate::range::{Alignment, FieldReading, RangeAnalysis};
+use crate::range::{Alignment, FieldReading, GroundAnalysis, RangeAnalysis};
 use crate::units;
 
 /// Shift of marks off their distance, in axis lengths, so that bars of coaxial
@@ -26,6 +26,8 @@ pub struct CouplingOverDistance<'a> {
     pub readings: &'a [FieldReading],
     /// What was made of them.
     pub analysis: &'a RangeAnalysis,
+    /// The same with the ground counted in: drawn as theory over theory.
+    pub over_ground: Option<&'a GroundAnalysis>,
 }
 
 impl Picture for CouplingOverDistance<'_> {
@@ -49,10 +51,15 @@ impl Picture for CouplingOverDistance<'_> {
         let y = Axis::linear(-1.15 * reach, 1.15 * reach, "coupling (dB)", 8, |db| {
             units::significant(db, 3)
         });
+        let ground = |ground: &GroundAnalysis| !ground.outliers.is_empty();
+        let without = self.over_ground.is_some_and(ground);
         let both = present(self.readings).count() > 1;
         let mut note = String::from("0 dB is a dipole in free space of the fitted moment.");
         if both {
             note += " Coaxial and coplanar marks are set a little apart.";
+        }
+        if without {
+            note += " The ground is fitted to all but outliers.";
         }
         let plot =
             Plot::lay_out(canvas, self.size(), &self.title(), &self.legend(), (x, y), &[note])?;
@@ -68,6 +75,16 @@ impl Picture for CouplingOverDistance<'_> {
         }
         let zero = [(plot.x.from, 0.0), (plot.x.to, 0.0)];
         plot.line(canvas, zero, Stroke::solid(colour::INK, 1.6))?;
+        if let Some(ground) = self.over_ground {
+            for alignment in present(self.readings) {
+                let coupling = |d: f64| {
+                    let by_ground = ground.best_fit.field_at_stated(alignment, d).value;
+                    let free = self.analysis.fit.field_at_stated(alignment, d).value;
+                    (d, 20.0 * (by_ground / free).log10())
+                };
+                plot.line(canvas, plot.x.samples(200).map(coupling), over_ground(alignment))?;
+            }
+        }
         for (reading, coupling) in self.readings.iter().zip(&self.analysis.residuals_db) {
             let Series { colour, mark, .. } = *series(reading.alignment);
             let (low, high) = (coupling.value - coupling.u, coupling.value + coupling.u);
@@ -91,6 +108,9 @@ impl CouplingOverDistance<'_> {
             let Series { colour, mark, .. } = *series(alignment);
             legend.add(Key::Mark(mark, colour), format!("measured {alignment}, ± u"));
         }
+        for alignment in present(self.readings).filter(|_| self.over_ground.is_some()) {
+            legend.add(Key::Line(over_ground(alignment)), format!("{alignment} over the ground"));
+        }
         legend.add(Key::Band(colour::BLACK), "u and 2u of the dipole");
         legend
     }
@@ -113,7 +133,8 @@ mod tests {
             })
             .into();
         let analysis = analyse(&readings, &Options::default()).unwrap();
-        let picture = CouplingOverDistance { readings: &readings, analysis: &analysis };
+        let picture =
+            CouplingOverDistance { readings: &readings, analysis: &analysis, over_ground: None };
         let svg = render(&picture).unwrap().svg;
         for text in ["distance (m)", "coupling (dB)", "measured coplanar", "0 dB is a dipole"] {
             assert!(svg.contains(text), "{text}");

@@ -10,7 +10,7 @@ use super::legend::{Key, Legend};
 use super::plot::Plot;
 use super::style::{DASH_DOT, DOTTED, SERIES, Series, Stroke, colour, size};
 use crate::limits::{FieldLimit, GREATEST_FIELD_AT_10_M, LEAST_FIELD_AT_10_M};
-use crate::range::{Alignment, FieldReading, RangeAnalysis};
+use crate::range::{Alignment, FieldReading, GroundAnalysis, RangeAnalysis};
 use crate::units;
 
 /// Points of a curve.
@@ -24,6 +24,8 @@ pub struct FieldOverDistance<'a> {
     pub readings: &'a [FieldReading],
     /// What was made of them.
     pub analysis: &'a RangeAnalysis,
+    /// The same with the ground counted in.
+    pub over_ground: Option<&'a GroundAnalysis>,
 }
 
 /// Colour, dash and mark of an alignment, the same in every chart.
@@ -31,6 +33,14 @@ pub(super) fn series(alignment: Alignment) -> &'static Series {
     match alignment {
         Alignment::Coaxial => &SERIES[0],
         Alignment::Coplanar => &SERIES[1],
+    }
+}
+
+/// The line of an alignment over ground.
+pub(super) fn over_ground(alignment: Alignment) -> Stroke {
+    match alignment {
+        Alignment::Coaxial => SERIES[2].stroke(),
+        Alignment::Coplanar => SERIES[3].stroke(),
     }
 }
 
@@ -66,6 +76,15 @@ impl Picture for FieldOverDistance<'_> {
         for alignment in present(self.readings) {
             let curve = plot.x.samples(CURVE).map(|d| (d, self.theory(alignment, d).value));
             plot.line(canvas, curve, series(alignment).stroke())?;
+        }
+        if let Some(ground) = self.over_ground {
+            for alignment in present(self.readings) {
+                // Beside the readings, which stand at the offset of free space.
+                let offset_m = self.analysis.fit.offset_m();
+                let fit = &ground.best_fit;
+                let field = |d| (d, fit.field_at_stated(alignment, d - offset_m).value);
+                plot.line(canvas, plot.x.samples(CURVE).map(field), over_ground(alignment))?;
+            }
         }
         for reading in self.readings {
             let Series { colour, mark, .. } = *series(reading.alignment);
@@ -123,6 +142,9 @@ impl FieldOverDistance<'_> {
         for alignment in present(self.readings) {
             legend.add(Key::Line(series(alignment).stroke()), format!("dipole {alignment}"));
         }
+        for alignment in present(self.readings).filter(|_| self.over_ground.is_some()) {
+            legend.add(Key::Line(over_ground(alignment)), format!("{alignment} over the ground"));
+        }
         for alignment in present(self.readings).take(1) {
             legend.add(Key::Band(series(alignment).colour), "u and 2u of the dipole");
         }
@@ -137,11 +159,12 @@ impl FieldOverDistance<'_> {
             first += &format!("; distances are the stated ones plus the fitted {offset}");
         }
         let memory = if LEAST_FIELD_AT_10_M.from_memory { ", quoted from memory" } else { "" };
-        let second = format!(
-            "Limits at 10 m, coaxial: {}{memory}. The dipole is in free space; ground changes what is \
-             heard far out.",
-            LEAST_FIELD_AT_10_M.source
-        );
+        let space = match self.over_ground {
+            Some(_) => "Limits, thresholds and ranges are drawn for free space.",
+            None => "The dipole is in free space; ground changes what is heard far out.",
+        };
+        let source = LEAST_FIELD_AT_10_M.source;
+        let second = format!("Limits at 10 m, coaxial: {source}{memory}. {space}");
         vec![first + ".", second]
     }
 
@@ -169,14 +192,22 @@ impl FieldOverDistance<'_> {
         canvas: &Canvas<'_, DB>,
         plot: &Plot,
     ) -> Result<(), PictureError> {
-        let mut labelled = f64::NAN;
+        // All lines first, so that none runs through a label.
         let shown: Vec<_> = present(self.readings).collect();
+        for reach in &self.analysis.ranges {
+            let (range_m, threshold) = (reach.range_m.value, reach.threshold_a_per_m.value);
+            let line = [(plot.x.from, threshold), (plot.x.to, threshold)];
+            plot.line(canvas, line, Stroke::solid(colour::INK, 1.2).dashed(DASH_DOT))?;
+            if shown.contains(&reach.alignment) {
+                let stroke = Stroke::solid(series(reach.alignment).colour, 1.4).dashed(DOTTED);
+                plot.line(canvas, [(range_m, threshold), (range_m, plot.y.from)], stroke)?;
+            }
+        }
+        let mut labelled = f64::NAN;
         for reach in &self.analysis.ranges {
             let threshold = reach.threshold_a_per_m.value;
             if threshold != labelled {
                 labelled = threshold;
-                let line = [(plot.x.from, threshold), (plot.x.to, threshold)];
-                plot.line(canvas, line, Stroke::solid(colour::INK, 1.2).dashed(DASH_DOT))?;
                 let (_, y) = plot.at(plot.x.from, threshold);
                 let text = format!("receiver threshold {}", units::field(threshold));
                 // Out of the way of the limit's text just above it.
@@ -188,19 +219,15 @@ impl FieldOverDistance<'_> {
             if !shown.contains(&reach.alignment) {
                 continue;
             }
-            let colour = series(reach.alignment).colour;
-            let range_m = reach.range_m.value;
-            let down = [(range_m, threshold), (range_m, plot.y.from)];
-            plot.line(canvas, down, Stroke::solid(colour, 1.4).dashed(DOTTED))?;
             // Where the falling curves leave room: right above the threshold for
             // the farther range, left below it for the nearer.
-            let (x, y) = plot.at(range_m, threshold);
+            let (x, y) = plot.at(reach.range_m.value, threshold);
             let (at, align) = match reach.alignment {
                 Alignment::Coaxial => ((x + 7.0, y - 6.0), Align::Left),
                 Alignment::Coplanar => ((x - 7.0, y + 1.5 * size::TICK), Align::Right),
             };
             let text = units::plus_minus(reach.range_m, "m");
-            canvas.label(&text, at, align, size::TICK, colour)?;
+            canvas.label(&text, at, align, size::TICK, series(reach.alignment).colour)?;
         }
         Ok(())
     }
@@ -254,8 +281,12 @@ mod tests {
     fn says_what_it_shows() {
         let readings = readings();
         let analysis = analyse(&readings, &Options::default()).unwrap();
-        let drawing =
-            render(&FieldOverDistance { readings: &readings, analysis: &analysis }).unwrap();
+        let drawing = render(&FieldOverDistance {
+            readings: &readings,
+            analysis: &analysis,
+            over_ground: None,
+        })
+        .unwrap();
         let range = units::plus_minus(analysis.ranges[0].range_m, "m");
         for text in [
             "distance (m)",
@@ -276,8 +307,13 @@ mod tests {
         let mut readings = readings();
         readings.retain(|r| r.alignment == Alignment::Coaxial);
         let analysis = analyse(&readings, &Options::default()).unwrap();
-        let svg =
-            render(&FieldOverDistance { readings: &readings, analysis: &analysis }).unwrap().svg;
+        let svg = render(&FieldOverDistance {
+            readings: &readings,
+            analysis: &analysis,
+            over_ground: None,
+        })
+        .unwrap()
+        .svg;
         assert!(svg.contains("dipole coaxial") && !svg.contains("coplanar"));
     }
 }

@@ -25,6 +25,8 @@ pub mod over_time;
 pub mod plot;
 pub mod pulse_envelope;
 pub mod pulse_timeline;
+pub mod range_rose;
+pub mod residuals;
 pub mod style;
 
 pub use axis::Axis;

@@ -5,11 +5,13 @@
 //! kind the readings are, the moment is off by less than the square of their
 //! relative uncertainty: 1 % at 10 %.
 
-use nalgebra::{DVector, Matrix2, Vector2};
+use nalgebra::{DVector, Matrix3, Vector3};
 use serde::Serialize;
 
 use super::least_squares::{Minimum, minimise};
+use super::over_ground::{SOIL_RESISTIVITIES_OHM_M, Soil};
 use super::readings::{Alignment, FieldReading, RangeError};
+use super::theory::Theory;
 use crate::reading::Reading;
 
 /// Whether the stated distances may share an error.
@@ -33,12 +35,14 @@ pub const SIGNIFICANT_CHI_SQUARED: f64 = 6.635;
 /// A dipole fitted to readings.
 #[derive(Clone, Debug)]
 pub struct DipoleFit {
-    /// Carrier, Hz.
-    pub frequency_hz: f64,
+    /// What the field of a dipole is taken to be.
+    pub theory: Theory,
     /// Moment, A·m².
     pub moment_a_m2: Reading,
     /// True less stated distance, m, when it was fitted.
     pub distance_offset_m: Option<Reading>,
+    /// Natural logarithm of the soil's resistivity in Ω·m, when it was fitted.
+    pub log_soil: Option<Reading>,
     /// Sum of squared weighted residuals.
     pub chi_squared: f64,
     /// Readings less parameters.
@@ -48,9 +52,9 @@ pub struct DipoleFit {
     /// Relative standard uncertainty that all readings share, contained in the
     /// uncertainty of the moment: see [`Self::with_common`].
     pub u_common_rel: f64,
-    /// Covariance of (ln moment, offset in m) by the readings alone; zeros for an
-    /// offset not fitted.
-    covariance: Matrix2<f64>,
+    /// Covariance of (ln moment, offset in m, ln resistivity) by the readings alone;
+    /// zeros for what was not fitted.
+    covariance: Matrix3<f64>,
 }
 
 impl DipoleFit {
@@ -73,9 +77,9 @@ impl DipoleFit {
 
     /// Field at a *true* distance (> 0, m) with its standard uncertainty.
     pub fn field_at(&self, alignment: Alignment, true_distance_m: f64) -> Reading {
-        let field =
-            alignment.field_a_per_m(self.moment_a_m2.value, true_distance_m, self.frequency_hz);
-        Reading::new(field, field * self.moment_a_m2.u_rel())
+        let u_rel = self.u_rel_at(alignment, true_distance_m, 0.0);
+        let field = self.field_of(alignment, true_distance_m);
+        Reading::new(field, field * u_rel.hypot(self.u_common_rel))
     }
 
     /// Field at a *stated* distance (m) with its standard uncertainty, that of
@@ -90,22 +94,33 @@ impl DipoleFit {
     /// theory and readings alike, so this is what a reading is to be compared with.
     pub fn field_beside_readings(&self, alignment: Alignment, stated_distance_m: f64) -> Reading {
         let distance_m = stated_distance_m + self.offset_m();
-        let field = alignment.field_a_per_m(self.moment_a_m2.value, distance_m, self.frequency_hz);
-        let by_metre = exponent(alignment, distance_m, self.frequency_hz) / distance_m;
-        let gradient = Vector2::new(1.0, by_metre);
-        let variance = (self.covariance * gradient).dot(&gradient);
-        Reading::new(field, field * variance.sqrt())
+        let by_metre = self.exponent(alignment, distance_m) / distance_m;
+        let field = self.field_of(alignment, distance_m);
+        Reading::new(field, field * self.u_rel_at(alignment, distance_m, by_metre))
     }
-}
 
-/// d ln H / d ln r of a dipole at true distance `distance_m` (m): −3 in the
-/// near field, −2 far out on the axis, −1 far out beside it.
-pub fn exponent(alignment: Alignment, distance_m: f64, frequency_hz: f64) -> f64 {
-    use crate::field::constants::wave_number_rad_per_m;
-    let x = (wave_number_rad_per_m(frequency_hz) * distance_m).powi(2);
-    match alignment {
-        Alignment::Coaxial => -3.0 + x / (1.0 + x),
-        Alignment::Coplanar => -3.0 + (2.0 * x * x - x) / (1.0 - x + x * x),
+    /// d ln H / d ln r of the fitted field at a true distance (m).
+    pub fn exponent(&self, alignment: Alignment, true_distance_m: f64) -> f64 {
+        self.theory.exponent(alignment, true_distance_m, self.log_soil())
+    }
+
+    /// ln of the soil's resistivity in use.
+    pub fn log_soil(&self) -> f64 {
+        self.log_soil.map_or_else(|| self.theory.stated_log_soil(), |soil| soil.value)
+    }
+
+    fn field_of(&self, alignment: Alignment, true_distance_m: f64) -> f64 {
+        let unit = self.theory.field_a_per_m(alignment, true_distance_m, self.log_soil());
+        self.moment_a_m2.value * unit
+    }
+
+    fn u_rel_at(&self, alignment: Alignment, true_distance_m: f64, by_metre: f64) -> f64 {
+        let by_soil = match self.log_soil {
+            Some(soil) => self.theory.soil_exponent(alignment, true_distance_m, soil.value),
+            None => 0.0,
+        };
+        let gradient = Vector3::new(1.0, by_metre, by_soil);
+        (self.covariance * gradient).dot(&gradient).sqrt()
     }
 }
 
@@ -118,7 +133,7 @@ pub fn carries_offset(readings: &[FieldReading]) -> bool {
     readings.len() >= 5 && farthest >= 4.0 * nearest
 }
 
-/// Fit a dipole of `frequency_hz` to `readings`.
+/// Fit a dipole of `frequency_hz` in free space to `readings`.
 ///
 /// # Errors
 ///
@@ -128,87 +143,171 @@ pub fn fit(
     offset: OffsetChoice,
     frequency_hz: f64,
 ) -> Result<DipoleFit, RangeError> {
-    super::readings::check(readings)?;
-    let problem = Problem::new(readings, frequency_hz);
-    let without = problem.without_offset().ok_or(RangeError::NoFit)?;
-    let chosen = match offset {
-        OffsetChoice::No => None,
-        OffsetChoice::Yes => Some(problem.with_offset(&without).ok_or(RangeError::NoFit)?),
-        OffsetChoice::Auto if carries_offset(readings) => {
-            problem.with_offset(&without).filter(|with| {
-                let earned = (without.chi_squared - with.chi_squared) / with.excess_scatter();
-                earned > SIGNIFICANT_CHI_SQUARED
-            })
-        }
-        OffsetChoice::Auto => None,
-    };
-    Ok(problem.fit_of(&chosen.unwrap_or(without)))
+    fit_theory(readings, offset, &Theory::FreeSpace { frequency_hz })
 }
 
-/// Parameters: ln of the moment over a first guess, and the offset in units of
-/// the nearest distance, so that both are of the order of 1.
-struct Problem<'a> {
+/// Fit a dipole of that theory to `readings`. Soil that is open is fitted when the
+/// readings bound its resistivity on both sides: when χ² at either end of
+/// [`SOIL_RESISTIVITIES_OHM_M`] is higher by [`SIGNIFICANT_CHI_SQUARED`]. Else it
+/// is taken as stated.
+///
+/// # Errors
+///
+/// What [`check`](super::readings::check) finds, and [`RangeError::NoFit`].
+pub fn fit_theory(
+    readings: &[FieldReading],
+    offset: OffsetChoice,
+    theory: &Theory,
+) -> Result<DipoleFit, RangeError> {
+    super::readings::check(readings)?;
+    let problem = Problem::new(readings, theory);
+    let stated = theory.stated_log_soil();
+    let with_stated =
+        problem.with_soil_of(stated, offset).ok_or(RangeError::NoFit)?.of_soil(&problem, stated);
+    let open = matches!(theory, Theory::OverGround(ground) if ground.soil() == Soil::Open);
+    let soil_fitted = if open { problem.with_soil_fitted(offset) } else { None };
+    Ok(soil_fitted.unwrap_or(with_stated))
+}
+
+/// A minimum and what its parameters after the moment are.
+struct Solution {
+    minimum: Minimum,
+    offset: bool,
+}
+
+impl Solution {
+    fn chi_squared(&self) -> f64 {
+        self.minimum.chi_squared
+    }
+
+    fn of_soil(&self, problem: &Problem<'_>, log_soil: f64) -> DipoleFit {
+        problem.fit_of(self, log_soil, false)
+    }
+}
+
+/// Parameters: ln of the moment over a first guess; the offset in units of the
+/// nearest distance; ln of the soil's resistivity. All of the order of 1.
+pub(super) struct Problem<'a> {
     readings: &'a [FieldReading],
-    frequency_hz: f64,
+    theory: &'a Theory,
     first_moment_a_m2: f64,
     nearest_m: f64,
 }
 
 impl<'a> Problem<'a> {
-    fn new(readings: &'a [FieldReading], frequency_hz: f64) -> Self {
-        let log_moment = |r: &FieldReading| {
-            (r.field_a_per_m / r.alignment.field_a_per_m(1.0, r.distance_m, frequency_hz)).ln()
-        };
-        let mean = readings.iter().map(log_moment).sum::<f64>() / readings.len() as f64;
+    pub(super) fn new(readings: &'a [FieldReading], theory: &'a Theory) -> Self {
+        let stated = theory.stated_log_soil();
+        let implied: Vec<f64> = (readings.iter())
+            .map(|r| {
+                let unit = theory.field_a_per_m(r.alignment, r.distance_m, stated);
+                (r.field_a_per_m / unit).ln()
+            })
+            .filter(|log_moment| log_moment.is_finite())
+            .collect();
+        let mean = implied.iter().sum::<f64>() / implied.len().max(1) as f64;
         let nearest_m = readings.iter().map(|r| r.distance_m).fold(f64::INFINITY, f64::min);
-        Self { readings, frequency_hz, first_moment_a_m2: mean.exp(), nearest_m }
+        Self { readings, theory, first_moment_a_m2: mean.exp(), nearest_m }
     }
 
-    fn residuals(&self, log_moment: f64, offset: f64) -> DVector<f64> {
+    /// The moment, A·m², that a first parameter of 0 stands for.
+    pub(super) fn first_moment_a_m2(&self) -> f64 {
+        self.first_moment_a_m2
+    }
+
+    /// Residuals for parameters in that order.
+    pub(super) fn residuals(&self, log_moment: f64, offset: f64, log_soil: f64) -> DVector<f64> {
         let moment_a_m2 = self.first_moment_a_m2 * log_moment.exp();
         DVector::from_iterator(
             self.readings.len(),
             self.readings.iter().map(|r| {
                 let distance_m = r.distance_m + offset * self.nearest_m;
-                let theory = r.alignment.field_a_per_m(moment_a_m2, distance_m, self.frequency_hz);
-                r.residual(theory)
+                let unit = self.theory.field_a_per_m(r.alignment, distance_m, log_soil);
+                r.residual(moment_a_m2 * unit)
             }),
         )
     }
 
-    fn without_offset(&self) -> Option<Minimum> {
-        minimise(&[0.0], |p| self.residuals(p[0], 0.0))
-    }
-
-    /// From several starts: with a large offset χ² can have more than one dip.
-    fn with_offset(&self, without: &Minimum) -> Option<Minimum> {
-        [-0.5, 0.0, 1.0]
-            .into_iter()
-            .filter_map(|start| {
-                minimise(&[without.parameters[0], start], |p| self.residuals(p[0], p[1]))
+    /// With an offset where the choice is for one, the soil as given.
+    fn with_soil_of(&self, log_soil: f64, choice: OffsetChoice) -> Option<Solution> {
+        let without = minimise(&[0.0], |p| self.residuals(p[0], 0.0, log_soil));
+        let with = || {
+            let start = without.as_ref().map_or(0.0, |m| m.parameters[0]);
+            // From several starts: with a large offset χ² can have more than one dip.
+            least([-0.5, 0.0, 1.0].map(|offset| vec![start, offset]), |p| {
+                self.residuals(p[0], p[1], log_soil)
             })
-            .min_by(|a, b| a.chi_squared.total_cmp(&b.chi_squared))
+        };
+        self.chosen(choice, &without, with)
     }
 
-    fn fit_of(&self, minimum: &Minimum) -> DipoleFit {
+    /// The same with the soil's resistivity fitted too, if the readings carry it.
+    fn with_soil_fitted(&self, choice: OffsetChoice) -> Option<DipoleFit> {
+        let soils = [10.0_f64, 100.0, 1000.0].map(f64::ln);
+        let without = least(soils.map(|soil| vec![0.0, soil]), |p| self.residuals(p[0], 0.0, p[1]));
+        let with = || {
+            let starts = soils.map(|soil| vec![0.0, 0.0, soil]);
+            least(starts, |p| self.residuals(p[0], p[1], p[2]))
+        };
+        let solution = self.chosen(choice, &without, with)?;
+        let (low, high) = SOIL_RESISTIVITIES_OHM_M;
+        let excess_scatter = solution.minimum.excess_scatter();
+        let bounded = [low, high].into_iter().all(|end| {
+            // Where nothing at all fits with that soil, it is ruled out too.
+            self.with_soil_of(end.ln(), choice).is_none_or(|at_end| {
+                let rise = at_end.chi_squared() - solution.chi_squared();
+                rise / excess_scatter > SIGNIFICANT_CHI_SQUARED
+            })
+        });
+        let log_soil = *solution.minimum.parameters.as_slice().last()?;
+        bounded.then(|| self.fit_of(&solution, log_soil, true))
+    }
+
+    fn chosen(
+        &self,
+        choice: OffsetChoice,
+        without: &Option<Minimum>,
+        with: impl FnOnce() -> Option<Minimum>,
+    ) -> Option<Solution> {
+        let plain = || without.clone().map(|minimum| Solution { minimum, offset: false });
+        match choice {
+            OffsetChoice::No => plain(),
+            OffsetChoice::Yes => with().map(|minimum| Solution { minimum, offset: true }),
+            OffsetChoice::Auto if carries_offset(self.readings) => {
+                let earned = with().filter(|with| {
+                    without.as_ref().is_none_or(|without| {
+                        let drop = without.chi_squared - with.chi_squared;
+                        drop / with.excess_scatter() > SIGNIFICANT_CHI_SQUARED
+                    })
+                });
+                earned.map(|minimum| Solution { minimum, offset: true }).or_else(plain)
+            }
+            OffsetChoice::Auto => plain(),
+        }
+    }
+
+    fn fit_of(&self, solution: &Solution, log_soil: f64, soil_fitted: bool) -> DipoleFit {
+        let Solution { minimum, offset } = solution;
         let excess_scatter = minimum.excess_scatter();
-        let scale = [1.0, self.nearest_m];
-        let mut covariance = Matrix2::zeros();
-        for i in 0..minimum.parameters.len() {
-            for j in 0..minimum.parameters.len() {
-                covariance[(i, j)] =
-                    minimum.covariance[(i, j)] * scale[i] * scale[j] * excess_scatter;
+        // Which of (ln moment, offset, ln resistivity) each parameter is.
+        let mut places = vec![0];
+        places.extend(offset.then_some(1));
+        places.extend(soil_fitted.then_some(2));
+        let scale = [1.0, self.nearest_m, 1.0];
+        let mut covariance = Matrix3::zeros();
+        for (i, row) in places.iter().enumerate() {
+            for (j, column) in places.iter().enumerate() {
+                covariance[(*row, *column)] =
+                    minimum.covariance[(i, j)] * scale[*row] * scale[*column] * excess_scatter;
             }
         }
         let moment_a_m2 = self.first_moment_a_m2 * minimum.parameters[0].exp();
-        let u_rel = covariance[(0, 0)].sqrt();
+        let u = |place: usize| covariance[(place, place)].sqrt();
         DipoleFit {
-            frequency_hz: self.frequency_hz,
-            moment_a_m2: Reading::new(moment_a_m2, moment_a_m2 * u_rel),
-            distance_offset_m: minimum
-                .parameters
-                .get(1)
-                .map(|offset| Reading::new(offset * self.nearest_m, covariance[(1, 1)].sqrt())),
+            theory: self.theory.clone(),
+            moment_a_m2: Reading::new(moment_a_m2, moment_a_m2 * u(0)),
+            distance_offset_m: offset
+                .then(|| Reading::new(minimum.parameters[1] * self.nearest_m, u(1))),
+            log_soil: soil_fitted.then(|| Reading::new(log_soil, u(2))),
             chi_squared: minimum.chi_squared,
             degrees_of_freedom: minimum.degrees_of_freedom(),
             excess_scatter,
@@ -216,6 +315,17 @@ impl<'a> Problem<'a> {
             covariance,
         }
     }
+}
+
+/// The lowest of the minima found from `starts`.
+fn least<const N: usize>(
+    starts: [Vec<f64>; N],
+    residuals: impl Fn(&DVector<f64>) -> DVector<f64>,
+) -> Option<Minimum> {
+    starts
+        .into_iter()
+        .filter_map(|start| minimise(&start, &residuals))
+        .min_by(|a, b| a.chi_squared.total_cmp(&b.chi_squared))
 }
 
 #[cfg(test)]
@@ -377,15 +487,50 @@ pub(super) mod tests {
         assert!(fit(&short, OffsetChoice::Auto, HZ).unwrap().distance_offset_m.is_none());
     }
 
+    /// Soil of 100 Ω·m, readings of 3 % out to 60 m: their resistivity and moment
+    /// come with the uncertainty that they show.
     #[test]
-    fn exponent_is_the_slope_of_the_field() {
-        for alignment in Alignment::ALL {
-            for r in [0.5, 20.0, 104.0, 3000.0] {
-                let step: f64 = 1e-5;
-                let at = |r| alignment.field_a_per_m(1.0, r, HZ).ln();
-                let numeric = (at(r * step.exp()) - at(r * (-step).exp())) / (2.0 * step);
-                assert!((exponent(alignment, r, HZ) - numeric).abs() < 1e-8, "{alignment} {r}");
+    fn soil_is_fitted_where_the_readings_carry_it() {
+        use super::super::over_ground::tests::snow_over_soil;
+        let theory = Theory::OverGround(snow_over_soil(300.0, Soil::Open).into());
+        let survey = |log_soil: f64, farthest_m: f64, seed| {
+            let mut rng = ChaCha8Rng::seed_from_u64(seed);
+            let mut set = Vec::new();
+            for distance_m in [3.0, 5.0, 8.0, 12.0, 18.0, 25.0, 35.0, 45.0, 60.0] {
+                for alignment in Alignment::ALL {
+                    let unit = theory.field_a_per_m(alignment, distance_m, log_soil);
+                    let error: f64 = StandardNormal.sample(&mut rng);
+                    let field_a_per_m = 6.3e-3 * unit * (0.03 * error).exp();
+                    let u_field_a_per_m = 0.03 * field_a_per_m;
+                    if distance_m <= farthest_m {
+                        set.push(FieldReading {
+                            distance_m,
+                            field_a_per_m,
+                            u_field_a_per_m,
+                            alignment,
+                        });
+                    }
+                }
             }
+            set
+        };
+        let truth = 100.0_f64.ln();
+        let fits: Vec<_> = (0..60)
+            .map(|seed| fit_theory(&survey(truth, 99.0, seed), OffsetChoice::No, &theory).unwrap())
+            .collect();
+        let soil = root_mean_square(fits.iter().map(|fit| {
+            let soil = fit.log_soil.expect("carried");
+            (soil.value - truth) / soil.u
+        }));
+        let moment = root_mean_square(
+            fits.iter().map(|fit| (fit.moment_a_m2.value - 6.3e-3) / fit.moment_a_m2.u),
+        );
+        assert!((0.8..1.25).contains(&soil) && (0.8..1.25).contains(&moment), "{soil} {moment}");
+        // Within 5 m any soil will do, and the stated one stands.
+        for seed in 0..20 {
+            let near = fit_theory(&survey(truth, 5.0, seed), OffsetChoice::No, &theory).unwrap();
+            assert!(near.log_soil.is_none());
+            assert_eq!(near.log_soil(), 300.0_f64.ln());
         }
     }
 

@@ -24,12 +24,27 @@
 
 pub mod analysis;
 pub mod fit;
+pub mod fitted;
+pub mod ground_analysis;
+pub mod hearing;
 pub mod least_squares;
+pub mod noise;
+pub mod outliers;
+pub mod over_ground;
 pub mod reach;
 pub mod readings;
+pub mod rose;
 pub mod slope;
+mod strip;
+pub mod theory;
 
 pub use analysis::{Options, RangeAnalysis, analyse, common_u_rel};
-pub use fit::{DipoleFit, OffsetChoice};
+pub use fit::{DipoleFit, OffsetChoice, fit_theory};
+pub use fitted::Fitted;
+pub use ground_analysis::{GroundAnalysis, analyse_over_ground};
+pub use hearing::{Hearing, hearing};
+pub use outliers::Outlier;
+pub use over_ground::{Coplanar, Heights, OverGround, Soil};
 pub use reach::Reach;
 pub use readings::{Alignment, FieldReading, RangeError};
+pub use theory::Theory;

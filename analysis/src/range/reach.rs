@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::fit::{DipoleFit, exponent};
+use super::fit::DipoleFit;
 use super::readings::{Alignment, RangeError};
 use crate::reading::Reading;
 
@@ -34,13 +34,8 @@ pub fn reach(
     alignment: Alignment,
     threshold_a_per_m: f64,
 ) -> Result<Reach, RangeError> {
-    if !(threshold_a_per_m > 0.0 && threshold_a_per_m.is_finite()) {
-        return Err(RangeError::Threshold(threshold_a_per_m));
-    }
-    let excess = |log_r: f64| {
-        let field = alignment.field_a_per_m(fit.moment_a_m2.value, log_r.exp(), fit.frequency_hz);
-        field.ln() - threshold_a_per_m.ln()
-    };
+    check_threshold(threshold_a_per_m)?;
+    let excess = excess(fit, alignment, threshold_a_per_m);
     // The static term alone gives a first guess; the exponent lies between −1
     // and −3.2, so stepping by what is missing brackets the answer.
     let guess = (fit.moment_a_m2.value / threshold_a_per_m).cbrt().ln();
@@ -51,6 +46,67 @@ pub fn reach(
     while excess(outside) > 0.0 {
         outside += excess(outside) + 0.1;
     }
+    Ok(between(fit, alignment, threshold_a_per_m, (inside, outside)))
+}
+
+/// How far ranges over ground are looked for, m.
+pub const FARTHEST_OVER_GROUND_M: f64 = 300.0;
+
+/// The range of a dipole fitted over ground, where the field need not fall at every
+/// step: the nearest distance at which it falls to the threshold. `None` where it
+/// does not within [`FARTHEST_OVER_GROUND_M`], or is below it from the start.
+///
+/// # Errors
+///
+/// [`RangeError::Threshold`] for a threshold not over zero and finite.
+pub fn reach_over_ground(
+    fit: &DipoleFit,
+    alignment: Alignment,
+    threshold_a_per_m: f64,
+) -> Result<Option<Reach>, RangeError> {
+    check_threshold(threshold_a_per_m)?;
+    let excess = excess(fit, alignment, threshold_a_per_m);
+    let (mut inside, mut outside) = (f64::NAN, 0.05_f64.ln());
+    while outside < FARTHEST_OVER_GROUND_M.ln() {
+        let over = excess(outside);
+        if over > 0.0 {
+            inside = outside;
+        } else if over <= 0.0 {
+            // Nearer than the coil is over the unit there is no field at all.
+            let found = !inside.is_nan();
+            return Ok(found.then(|| between(fit, alignment, threshold_a_per_m, (inside, outside))));
+        }
+        outside += 0.02;
+    }
+    Ok(None)
+}
+
+fn check_threshold(threshold_a_per_m: f64) -> Result<(), RangeError> {
+    match threshold_a_per_m > 0.0 && threshold_a_per_m.is_finite() {
+        true => Ok(()),
+        false => Err(RangeError::Threshold(threshold_a_per_m)),
+    }
+}
+
+/// ln of field over threshold, by ln of distance.
+fn excess(
+    fit: &DipoleFit,
+    alignment: Alignment,
+    threshold_a_per_m: f64,
+) -> impl Fn(f64) -> f64 + '_ {
+    let log_threshold = (threshold_a_per_m / fit.moment_a_m2.value).ln();
+    let log_soil = fit.log_soil();
+    move |log_r| fit.theory.field_a_per_m(alignment, log_r.exp(), log_soil).ln() - log_threshold
+}
+
+/// The crossing between two logarithms of distance, by bisection.
+fn between(
+    fit: &DipoleFit,
+    alignment: Alignment,
+    threshold_a_per_m: f64,
+    (mut inside, mut outside): (f64, f64),
+) -> Reach {
+    let excess = excess(fit, alignment, threshold_a_per_m);
     while outside - inside > 1e-14 * (1.0 + inside.abs()) {
         let middle = 0.5 * (inside + outside);
         if middle <= inside || middle >= outside {
@@ -59,13 +115,12 @@ pub fn reach(
         if excess(middle) > 0.0 { inside = middle } else { outside = middle }
     }
     let range_m = (0.5 * (inside + outside)).exp();
-    let u =
-        range_m * fit.moment_a_m2.u_rel() / exponent(alignment, range_m, fit.frequency_hz).abs();
-    Ok(Reach {
+    let u_rel = fit.field_at(alignment, range_m).u_rel() / fit.exponent(alignment, range_m).abs();
+    Reach {
         threshold_a_per_m: Reading::new(threshold_a_per_m, 0.0),
         alignment,
-        range_m: Reading::new(range_m, u),
-    })
+        range_m: Reading::new(range_m, range_m * u_rel),
+    }
 }
 
 #[cfg(test)]

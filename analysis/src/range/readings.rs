@@ -145,6 +145,22 @@ pub enum RangeError {
     /// A threshold that no distance can meet.
     #[error("threshold {0} A/m must be a finite number over zero")]
     Threshold(f64),
+    /// A reading nearer than the coil is over the unit.
+    #[error(
+        "row {row}: distance_m is {distance_m}, less than the {rise_m} m that the coil is \
+         above the unit"
+    )]
+    TooNear {
+        /// Row of the reading.
+        row: usize,
+        /// Its distance.
+        distance_m: f64,
+        /// Height of the coil over the unit.
+        rise_m: f64,
+    },
+    /// A chance that is none.
+    #[error("a probability of {0} must be over 0 and below 1")]
+    Probability(f64),
     /// A shared uncertainty that cannot be one.
     #[error("relative uncertainty of the calibration {0} must be a finite number, 0 or more")]
     Calibration(f64),
@@ -157,7 +173,9 @@ impl RangeError {
     /// The row at fault, where it is one row; counted from 1.
     pub fn row(&self) -> Option<usize> {
         match self {
-            Self::NotFinite { row, .. } | Self::NotPositive { row, .. } => Some(*row),
+            Self::NotFinite { row, .. }
+            | Self::NotPositive { row, .. }
+            | Self::TooNear { row, .. } => Some(*row),
             _ => None,
         }
     }

@@ -13,6 +13,7 @@ pub mod dialogue;
 pub mod emulator;
 pub mod error;
 pub mod files;
+pub mod ground_file;
 pub mod journal;
 pub mod limits_file;
 pub mod link;

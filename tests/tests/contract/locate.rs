@@ -218,6 +218,32 @@ fn tables_that_betray_their_faults_are_explained() {
     refused(table(Kind::Vectors, 6, twice), &["line 16", "of one place"]);
 }
 
+/// Air all the way down is free space; soil just below the unit is not, and moves
+/// the answer by centimetres.
+#[test]
+fn layered_ground_is_taken_from_its_file() {
+    let folder = tempdir().unwrap();
+    let text = table(Kind::Vectors, 5, untouched);
+    std::fs::write(folder.path().join("g.csv"), text).unwrap();
+    let layer = |top: &str, soil: &str| {
+        format!(
+            "format = \"coilrig-ground/1\"\n[[layer]]\nthickness_m = 1.2\n{top}\n[[layer]]\n{soil}\n"
+        )
+    };
+    let place_over = |ground: String| {
+        std::fs::write(folder.path().join("ground.toml"), ground).unwrap();
+        let run = coilrig(folder.path(), &["locate", "g.csv", "--json", "--ground", "ground.toml"]);
+        values(&run.json(), "position_m")
+    };
+    let air = "relative_permittivity = 1\nconductivity_s_per_m = 0";
+    let off = |place: Vec<f64>| (0..3).map(|i| (place[i] - PLACE[i]).powi(2)).sum::<f64>().sqrt();
+    assert!(off(place_over(layer(air, air))) < 0.005);
+    let wet = "relative_permittivity = 30\nconductivity_s_per_m = 0.3";
+    assert!(off(place_over(layer(air, wet))) > 0.03);
+    let run = coilrig(folder.path(), &["locate", "g.csv", "--ground", "none.toml"]);
+    run.refused(3, &["none.toml"]);
+}
+
 #[test]
 fn wrong_usage_is_2() {
     for wrong in [

@@ -1,7 +1,8 @@
-//! Fields of dipoles and loops against the table that magpylib made.
+//! Fields of dipoles, loops and solenoids against the tables that magpylib made.
 
 use coilrig_analysis::field::circular_loop::CircularLoop;
 use coilrig_analysis::field::dipole;
+use coilrig_analysis::field::solenoid::Solenoid;
 
 const TABLE: &str = include_str!("../../outside/magpylib_fields.csv");
 
@@ -59,4 +60,24 @@ fn fields_agree_with_magpylib() {
         );
     }
     assert!(counts.0 >= 30 && counts.1 >= 30, "{counts:?}");
+}
+
+const SOLENOIDS: &str = include_str!("../../outside/magpylib_solenoid.csv");
+
+#[test]
+fn solenoids_agree_with_magpylib() {
+    let mut rows = 0;
+    for line in SOLENOIDS.lines().filter(|line| !line.starts_with('#')).skip(1) {
+        let numbers: Vec<f64> = line.split(',').map(|n| n.parse().expect("number")).collect();
+        let [ampere_turns, radius_m, length_m, rho_m, z_m, across, along] = numbers[..] else {
+            panic!("{line}")
+        };
+        let solenoid = Solenoid { turns: ampere_turns, radius_m, length_m, current_a: 1.0 };
+        let h = solenoid.off_axis(rho_m, z_m);
+        let off = (h.0 - across).hypot(h.1 - along) / across.hypot(along);
+        // The table holds 12 digits; far away magpylib loses some of its own.
+        assert!(off < 1e-10, "{off:e}: {line}");
+        rows += 1;
+    }
+    assert!(rows >= 60, "{rows}");
 }

@@ -4,6 +4,7 @@
 mod calibration;
 mod distributions;
 mod fields;
+mod ground;
 mod location;
 mod range;
 mod recordings;

@@ -5,18 +5,19 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use coilrig_analysis::picture::pulse_timeline::{Bar, PulseTimeline};
-use coilrig_analysis::range::Alignment;
+use coilrig_analysis::range::{Alignment, Options};
 use coilrig_analysis::scenario::{Scenario, truth};
 use coilrig_analysis::survey::{Order, Plan, Point, Setup};
 use jiff::Timestamp;
 
-use super::{CAUTIONS, Outcome, range};
+use super::{CAUTIONS, Outcome};
 use crate::calibration::Calibration;
 use crate::emulator::{self, EmulatorHandle, Pace};
 use crate::error::{Error, Result};
 use crate::link::Link;
 use crate::measuring::{self, Keep, Measured};
 use crate::output::demo_report::{Agreement, DemoReport, agreements};
+use crate::output::range::Findings;
 use crate::output::{measurement, pictures};
 use crate::surveying::{Recording, SurveyRun};
 use crate::{files, readings, recording, runtime};
@@ -55,6 +56,9 @@ const COPLANAR_M: [f64; 4] = [4.0, 7.0, 12.0, 20.0];
 /// Height of the stand and of the receiver beside it.
 const STAND_M: f64 = 1.5;
 
+/// Chance to find a unit that search strips are given for.
+const STRIP_PROBABILITY: f64 = 0.95;
+
 /// Run the command.
 pub fn run(args: &Demo) -> Result<Outcome> {
     let folder = folder(args.out.as_deref())?;
@@ -79,8 +83,10 @@ pub fn run(args: &Demo) -> Result<Outcome> {
         Error::file(survey.table_path().display(), e.to_string(), "report this: it is the demo's")
     })?;
     let range_folder = folder.join("range");
-    range::write_all(&range_folder, &table.readings, &analysis, &range::json(&analysis)?)?;
-    print(&range::for_people(&survey.table_path(), &table.readings, &analysis))?;
+    let findings = Findings::new(analysis, None, &Options::default(), STRIP_PROBABILITY)
+        .map_err(|e| Error::file(range_folder.display(), e.to_string(), "report this"))?;
+    findings.write_all(&range_folder, &table.readings)?;
+    print(&findings.text(&survey.table_path(), &table.readings))?;
 
     let surveyed = unit_on_a_stand(&scenario)?;
     let report = DemoReport {
@@ -92,7 +98,7 @@ pub fn run(args: &Demo) -> Result<Outcome> {
         surveyed: SURVEYED,
         surveyed_moment_a_m2: norm(surveyed.units[0].moment_a_m2),
         readings: &table.readings,
-        analysis: &analysis,
+        analysis: &findings.analysis,
     };
     let report_path = folder.join("report.html");
     files::write_whole(&report_path, report.html()?.as_bytes())?;

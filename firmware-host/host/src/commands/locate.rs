@@ -4,11 +4,15 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
+use coilrig_analysis::field::constants::NOMINAL_CARRIER_HZ;
+use coilrig_analysis::field::layered::Layered;
+use coilrig_analysis::field::medium::Medium;
 use coilrig_analysis::locate::{LocateError, Location, Options, analyse};
 use coilrig_analysis::range::common_u_rel;
 
 use super::{CAUTIONS, Outcome};
 use crate::error::{Error, Result};
+use crate::ground_file;
 use crate::output::location;
 use crate::placed_readings::{self, PlacedTable};
 
@@ -31,6 +35,10 @@ pub struct Locate {
     /// a plane fitted to the readings less this height
     #[arg(long, value_name = "METRES", default_value_t = 0.0, value_parser = height)]
     coil_height_m: f64,
+    /// Take the field over layered ground in place of free space: a TOML file of
+    /// layers, which are laid along the snow as it slopes
+    #[arg(long, value_name = "FILE")]
+    ground: Option<PathBuf>,
     /// Where the unit really is, if you know, to compare and to draw: X,Y,Z in m
     #[arg(long, value_name = "X,Y,Z", value_parser = place, allow_hyphen_values = true)]
     true_place: Option<TruePlace>,
@@ -80,7 +88,9 @@ fn place(text: &str) -> std::result::Result<TruePlace, String> {
 /// Run the command.
 pub fn run(args: &Locate) -> Result<Outcome> {
     let table = placed_readings::read(&args.readings)?;
+    let ground = args.ground.as_deref().map(layered).transpose()?;
     let options = Options {
+        ground: ground.as_ref().map(|ground| ground as &dyn Medium),
         heading_known: args.heading == Heading::Known,
         coil_height_m: args.coil_height_m,
         u_calibration_rel: common_u_rel(&table.u_calibration_rel),
@@ -103,6 +113,13 @@ pub fn run(args: &Locate) -> Result<Outcome> {
         .map_err(|e| Error::io(Path::new("standard output"), "write to", &e))?;
     eprintln!("{CAUTIONS}\n{PRACTICE}");
     Ok(Outcome::Done)
+}
+
+/// The field over the ground of this file.
+fn layered(path: &Path) -> Result<Layered> {
+    let ground = ground_file::load(path)?;
+    Layered::new(ground, NOMINAL_CARRIER_HZ)
+        .map_err(|e| Error::file(path.display(), e.to_string(), "correct the layer"))
 }
 
 const PRACTICE: &str =

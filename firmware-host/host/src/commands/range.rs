@@ -2,22 +2,21 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use clap::{Args, ValueEnum};
-use coilrig_analysis::limits::RECEIVER_THRESHOLD;
-use coilrig_analysis::picture::coupling_over_distance::CouplingOverDistance;
-use coilrig_analysis::picture::field_over_distance::FieldOverDistance;
+use coilrig_analysis::field::layered::GroundError;
+use coilrig_analysis::range::noise::NoiseThreshold;
 use coilrig_analysis::range::{
-    FieldReading, OffsetChoice, Options, RangeAnalysis, RangeError, analyse, common_u_rel,
+    Coplanar, Heights, OffsetChoice, Options, OverGround, RangeError, Soil, analyse,
+    analyse_over_ground, common_u_rel,
 };
-use coilrig_analysis::reading::Reading;
 use coilrig_analysis::units;
-use serde::Serialize;
 
 use super::{CAUTIONS, Outcome};
 use crate::error::{Error, Result};
-use crate::files;
-use crate::output::pictures;
+use crate::ground_file;
+use crate::output::range::Findings;
 use crate::readings::{self, Table};
 
 /// Fit a dipole to field over distance: moment, range, coupling
@@ -36,7 +35,36 @@ pub struct Range {
     /// Fit an error that all stated distances share
     #[arg(long, value_enum, value_name = "WHEN", default_value_t = FitOffset::Auto)]
     fit_offset: FitOffset,
-    /// Write range.json, the charts and coupling.csv to this folder
+    /// Give the range over this noise in 1 Hz as well, such as 1.4nA/m: the site's
+    /// own, as `measure` prints it
+    #[arg(long, value_name = "FIELD", value_parser = units::parse_field, allow_hyphen_values = true)]
+    noise: Option<f64>,
+    /// Noise bandwidth of the receiver, Hz (200: common practice, no source)
+    #[arg(long, value_name = "HZ", default_value_t = 200.0, requires = "noise")]
+    bandwidth: f64,
+    /// How far a signal must stand over the noise, dB (10: common practice, no source)
+    #[arg(long, value_name = "DB", default_value_t = 10.0, requires = "noise")]
+    over_noise: f64,
+    /// Chance to find the unit that the width of the search strip is given for
+    #[arg(long, value_name = "CHANCE", default_value_t = 0.95)]
+    strip_probability: f64,
+    /// Count in the ground of this file: horizontal layers from the surface down
+    /// (captures/ground.toml is an example)
+    #[arg(long, value_name = "GROUND.toml", requires = "unit_depth")]
+    ground: Option<PathBuf>,
+    /// Depth of the unit below the surface, m
+    #[arg(long, value_name = "METRES", requires = "ground", allow_hyphen_values = true)]
+    unit_depth: Option<f64>,
+    /// Height of the receiver coil over the surface, m
+    #[arg(long, value_name = "METRES", default_value_t = 1.0, requires = "ground")]
+    coil_height: f64,
+    /// How both axes lay where readings are coplanar
+    #[arg(long, value_enum, value_name = "HOW", default_value_t = Lying::Level, requires = "ground")]
+    coplanar: Lying,
+    /// Fit the resistivity of the soil, the last layer
+    #[arg(long, value_enum, value_name = "WHEN", default_value_t = FitSoil::Auto, requires = "ground")]
+    fit_soil: FitSoil,
+    /// Write range.json, the charts and their data as CSV to this folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Print one JSON document in place of the table
@@ -46,7 +74,11 @@ pub struct Range {
 
 const EXAMPLE: &str = "\
 Example:
-  coilrig range captures/range-demo.csv --threshold 80nA/m --out range-demo";
+  coilrig range captures/range-demo.csv --threshold 80nA/m --out range-demo
+  coilrig range captures/range-snow.csv --ground captures/ground.toml --unit-depth 1
+
+With --ground, distance_m is still that between the centres of the coils; coaxial coils
+point along the line between them, coplanar ones lie square to it.";
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 enum FitOffset {
@@ -68,17 +100,26 @@ impl From<FitOffset> for OffsetChoice {
     }
 }
 
-/// The JSON document.
-#[derive(Serialize)]
-struct Document<'a> {
-    format: &'static str,
-    #[serde(flatten)]
-    analysis: &'a RangeAnalysis,
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Lying {
+    /// Level, square to the line between the coils
+    Level,
+    /// In the vertical plane through that line, square to it
+    Upright,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum FitSoil {
+    /// Never: it is as stated
+    No,
+    /// When the readings bound it on both sides
+    Auto,
 }
 
 /// Run the command.
 pub fn run(args: &Range) -> Result<Outcome> {
     let table = readings::read(&args.readings)?;
+    let noise = args.noise_threshold()?;
     let mut options = Options {
         offset: args.fit_offset.into(),
         u_calibration_rel: common_u_rel(&table.u_calibration_rel),
@@ -87,22 +128,75 @@ pub fn run(args: &Range) -> Result<Outcome> {
     if !args.threshold.is_empty() {
         options.thresholds_a_per_m.clone_from(&args.threshold);
     }
-    let analysis =
-        analyse(&table.readings, &options).map_err(|e| unusable(&args.readings, &table, &e))?;
-    let json = json(&analysis)?;
+    options.thresholds_a_per_m.extend(noise.map(|noise| noise.threshold_a_per_m));
+    let ground = args.over_ground(options.frequency_hz)?;
+    let findings = || {
+        let analysis = analyse(&table.readings, &options)?;
+        let over_ground = ground
+            .as_ref()
+            .map(|ground| analyse_over_ground(&table.readings, &options, ground))
+            .transpose()?;
+        Findings::new(analysis, over_ground, &options, args.strip_probability)
+    };
+    let mut findings = findings().map_err(|e| unusable(&args.readings, &table, &e))?;
+    findings.noise_threshold = noise;
     if let Some(folder) = &args.out {
-        write_all(folder, &table.readings, &analysis, &json)?;
+        findings.write_all(folder, &table.readings)?;
         eprintln!("coilrig: wrote charts and tables to {}", folder.display());
     }
     let text = match args.json {
-        true => json,
-        false => for_people(&args.readings, &table.readings, &analysis),
+        true => findings.json()?,
+        false => findings.text(&args.readings, &table.readings),
     };
     std::io::stdout()
         .write_all(text.as_bytes())
         .map_err(|e| Error::io(Path::new("standard output"), "write to", &e))?;
     eprintln!("{CAUTIONS}");
     Ok(Outcome::Done)
+}
+
+impl Range {
+    fn noise_threshold(&self) -> Result<Option<NoiseThreshold>> {
+        for (name, value, least) in
+            [("--bandwidth", self.bandwidth, 0.0), ("--over-noise", self.over_noise, -200.0)]
+        {
+            if !(value > least && value < 1e6) {
+                let what = format!("{name} {value} is of no use");
+                return Err(Error::usage(what, "give a bandwidth in Hz, a distance in dB"));
+            }
+        }
+        let of = |noise| NoiseThreshold::new(noise, self.bandwidth, self.over_noise);
+        Ok(self.noise.map(of))
+    }
+
+    fn over_ground(&self, frequency_hz: f64) -> Result<Option<Arc<OverGround>>> {
+        let (Some(path), Some(unit_depth_m)) = (&self.ground, self.unit_depth) else {
+            return Ok(None);
+        };
+        let ground = ground_file::load(path)?;
+        let heights = Heights { unit_depth_m, coil_height_m: self.coil_height };
+        let coplanar = match self.coplanar {
+            Lying::Level => Coplanar::Level,
+            Lying::Upright => Coplanar::Upright,
+        };
+        let soil = match self.fit_soil {
+            FitSoil::No => Soil::Known,
+            FitSoil::Auto => Soil::Open,
+        };
+        OverGround::new(ground, frequency_hz, heights, coplanar, soil)
+            .map(|ground| Some(Arc::new(ground)))
+            .map_err(|e| match e {
+                GroundError::Number { quantity: "the resistivity of the soil", .. } => Error::file(
+                    path.display(),
+                    format!("{e} where it is to be fitted"),
+                    "use --fit-soil no, or state 1 to 100000 ohm m",
+                ),
+                GroundError::Number { .. } => {
+                    Error::usage(e.to_string(), "give --unit-depth and --coil-height in metres")
+                }
+                _ => Error::file(path.display(), e.to_string(), "mend the file of layers"),
+            })
+    }
 }
 
 fn unusable(path: &Path, table: &Table, error: &RangeError) -> Error {
@@ -116,112 +210,14 @@ fn unusable(path: &Path, table: &Table, error: &RangeError) -> Error {
         RangeError::OneDistance => "add readings at another distance in the same alignment",
         RangeError::NoFit => "check distances, fields and their units, or use --fit-offset no",
         RangeError::NotFinite { .. } | RangeError::NotPositive { .. } => "correct the row",
+        RangeError::TooNear { .. } => {
+            "give distances between the centres of the coils; check --unit-depth and --coil-height"
+        }
         RangeError::Threshold(_) => "give a threshold such as 80nA/m",
+        RangeError::Probability(_) => {
+            return Error::usage(error.to_string(), "give --strip-probability such as 0.95");
+        }
         RangeError::Calibration(_) => "correct the column u_calibration_rel",
     };
     Error::file(place, error.to_string(), remedy)
-}
-
-/// The JSON document of the contract.
-pub(crate) fn json(analysis: &RangeAnalysis) -> Result<String> {
-    let document = Document { format: "coilrig-range/1", analysis };
-    let text = serde_json::to_string_pretty(&document).map_err(|e| {
-        Error::file("results", format!("cannot be put as JSON: {e}"), "report this")
-    })?;
-    Ok(text + "\n")
-}
-
-/// Write everything that follows from the readings to `folder`: range.json, the
-/// charts, and the coupling as CSV.
-pub(crate) fn write_all(
-    folder: &Path,
-    readings: &[FieldReading],
-    analysis: &RangeAnalysis,
-    json: &str,
-) -> Result<()> {
-    files::make_folder(folder)?;
-    files::write_whole(&folder.join("range.json"), json.as_bytes())?;
-    files::write_whole(&folder.join("coupling.csv"), coupling(readings, analysis).as_bytes())?;
-    pictures::write(folder, "field_over_distance", &FieldOverDistance { readings, analysis })?;
-    pictures::write(folder, "coupling_over_distance", &CouplingOverDistance { readings, analysis })
-}
-
-fn coupling(readings: &[FieldReading], analysis: &RangeAnalysis) -> String {
-    let mut text = String::from("distance_m,alignment,field_a_per_m,coupling_db,u_coupling_db\n");
-    for (r, db) in readings.iter().zip(&analysis.residuals_db) {
-        text += &format!(
-            "{},{},{:e},{:.4},{:.4}\n",
-            r.distance_m, r.alignment, r.field_a_per_m, db.value, db.u
-        );
-    }
-    text
-}
-
-/// The results as a text.
-pub(crate) fn for_people(
-    path: &Path,
-    readings: &[FieldReading],
-    analysis: &RangeAnalysis,
-) -> String {
-    let mut lines = vec![format!("{}: {} readings", path.display(), readings.len()), String::new()];
-    let mut row = |name: &str, text: String| lines.push(format!("{name:<18}{text}"));
-    row("moment", units::plus_minus(analysis.moment_a_m2.scaled(1e3), "mA·m²"));
-    let at_10_m = analysis.field_at_10_m_a_per_m;
-    row(
-        "field at 10 m",
-        format!("{} coaxial, {}", units::field_reading(at_10_m), units::field_level(at_10_m.value)),
-    );
-    row("slope", format!("{} (a dipole near by: −3)", units::plus_minus(analysis.slope, "")));
-    row(
-        "distance offset",
-        analysis
-            .distance_offset_m
-            .map_or("none fitted".into(), |offset| units::plus_minus(offset, "m")),
-    );
-    row(
-        "fit",
-        format!(
-            "chi squared {} for {} degrees of freedom",
-            units::significant(analysis.chi_squared, 3),
-            analysis.degrees_of_freedom
-        ),
-    );
-    if analysis.u_calibration_rel > 0.0 {
-        let share = units::significant(100.0 * analysis.u_calibration_rel, 2);
-        row("calibration", format!("{share} % of field and moment, contained in their ±"));
-    }
-    lines.push(String::new());
-    for reach in &analysis.ranges {
-        let threshold = units::field(reach.threshold_a_per_m.value);
-        lines.push(format!(
-            "{threshold} at {} {}",
-            units::plus_minus(reach.range_m, "m"),
-            reach.alignment
-        ));
-    }
-    if analysis.ranges.iter().any(|r| r.threshold_a_per_m.value == RECEIVER_THRESHOLD.field_a_per_m)
-    {
-        let memory = if RECEIVER_THRESHOLD.from_memory { ", quoted from memory" } else { "" };
-        lines.push(format!(
-            "({} is the {} of {}{memory})",
-            units::field(RECEIVER_THRESHOLD.field_a_per_m),
-            RECEIVER_THRESHOLD.name,
-            RECEIVER_THRESHOLD.source
-        ));
-    }
-    lines.push(String::new());
-    lines
-        .push(format!("{:>3}  {:>9}  {:<9}  {:<24}over theory", "row", "distance", "", "measured"));
-    for ((number, r), db) in (1..).zip(readings).zip(&analysis.residuals_db) {
-        let distance = format!("{} m", units::significant(r.distance_m, 4));
-        let field = units::field_reading(Reading::new(r.field_a_per_m, r.u_field_a_per_m));
-        let alignment = r.alignment.name();
-        let coupling = units::plus_minus(*db, "dB");
-        lines.push(format!("{number:>3}  {distance:>9}  {alignment:<9}  {field:<24}{coupling}"));
-    }
-    for note in &analysis.notes {
-        lines.push(String::new());
-        lines.push(format!("Note: {note}."));
-    }
-    lines.join("\n") + "\n"
 }

@@ -148,8 +148,8 @@ impl DemoReport<'_> {
     pub fn html(&self) -> Result<String> {
         let (readings, analysis) = (self.readings, self.analysis);
         let pulses = draw(self.timeline)?.svg;
-        let field = draw(&FieldOverDistance { readings, analysis })?.svg;
-        let coupling = draw(&CouplingOverDistance { readings, analysis })?.svg;
+        let field = draw(&FieldOverDistance { readings, analysis, over_ground: None })?.svg;
+        let coupling = draw(&CouplingOverDistance { readings, analysis, over_ground: None })?.svg;
         let page = html! {
             (DOCTYPE)
             html lang="en" {

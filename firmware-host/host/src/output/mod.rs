@@ -8,6 +8,7 @@ pub mod location;
 pub mod measurement;
 pub mod over_time;
 pub mod pictures;
+pub mod range;
 pub mod sheet;
 pub mod survey;
 pub mod verification;
