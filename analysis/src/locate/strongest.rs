@@ -25,7 +25,7 @@ const ROUNDS: usize = 7;
 /// Where on `plane` the field of `solution` is strongest, m, to 1e-4 of the
 /// distance to the plane.
 pub fn strongest_point(solution: &Solution, plane: &Surface, medium: &dyn Medium) -> Vector3<f64> {
-    strongest(solution, plane, medium, |h| polarisation::magnitude(h))
+    strongest(solution, plane, medium, polarisation::magnitude)
 }
 
 /// The same of any `strength` that a receiver makes of the field.

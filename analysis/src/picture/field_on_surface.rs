@@ -5,7 +5,7 @@ use plotters::prelude::DrawingBackend;
 use plotters::style::RGBColor;
 
 use super::canvas::{Align, Canvas, Point, text_width};
-use super::contour::{contour, round_levels};
+use super::contour::{GridPoint, contour, round_levels};
 use super::drawing::{Picture, PictureError};
 use super::legend::{Key, Legend};
 use super::located_unit::{self, READING};
@@ -154,7 +154,7 @@ impl FieldOnSurface<'_> {
         &self,
         canvas: &Canvas<'_, DB>,
         plot: &Plot,
-        lines: &[(f64, Vec<Vec<(f64, f64)>>)],
+        lines: &[(f64, Vec<Vec<GridPoint>>)],
     ) -> Result<(), PictureError> {
         let mut taken: Vec<(Point, Point)> = self
             .readings

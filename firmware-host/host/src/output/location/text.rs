@@ -175,7 +175,7 @@ fn next(found: &Location) -> Option<String> {
 
 fn place(at_m: &[f64; 3]) -> String {
     // Whole centimetres: nobody puts a coil or a probe down any finer.
-    let [x, y, z] = at_m.map(|c| units::to_hundredths(c));
+    let [x, y, z] = at_m.map(units::to_hundredths);
     format!("x {x}, y {y}, z {z} m")
 }
 
