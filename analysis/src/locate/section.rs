@@ -118,6 +118,12 @@ impl Section {
         Self { frame, lines, needles, within_m, along: Vector3::x(), origin_m: Vector3::zeros() }
     }
 
+    /// Where the first coordinate points, in words.
+    pub fn towards(&self) -> String {
+        let degrees = self.along.y.atan2(self.along.x).to_degrees().round().rem_euclid(360.0);
+        format!("towards {degrees}° from x to y")
+    }
+
     /// Coordinates in an upright section of a place.
     pub fn upright_at(&self, place: &Vector3<f64>) -> Plane {
         [(place - self.origin_m).dot(&self.along), place.z]

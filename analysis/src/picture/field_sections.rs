@@ -61,7 +61,7 @@ impl Picture for UprightSection<'_> {
         let frame = self.section.frame;
         let ranges = ((frame.low[0], frame.high[0]), (frame.low[1], frame.high[1]));
         let names = (
-            format!("distance from the unit (m) {}", towards(&self.section.along)),
+            format!("distance from the unit (m) {}", self.section.towards()),
             "height (m)".to_owned(),
         );
         let notes = self.notes();
@@ -152,9 +152,12 @@ impl Picture for LevelSection<'_> {
         let legend = legend(self.section, self.location);
         let frame = self.section.frame;
         let ranges = ((frame.low[0], frame.high[0]), (frame.low[1], frame.high[1]));
-        let notes = [String::from(
-            "Lines follow the horizontal part of the field of the unit found, in free space; a \
-             short needle stands for a field that is mostly upright.",
+        let short = match has_needles(self.section) {
+            true => "; a short needle stands for a field that is mostly upright",
+            false => "",
+        };
+        let notes = [format!(
+            "Lines follow the horizontal part of the field of the unit found, in free space{short}."
         )];
         let axes = Plot::axes_to_scale(self.size(), &legend, ranges, ("x (m)", "y (m)"), &notes);
         let plot = Plot::lay_out(canvas, self.size(), &self.title(), &legend, axes, &notes)?;
@@ -168,21 +171,20 @@ impl Picture for LevelSection<'_> {
     }
 }
 
+fn has_needles(section: &Section) -> bool {
+    section.needles.iter().any(|n| n.part.is_some())
+}
+
 fn legend(section: &Section, location: &Location) -> Legend {
     let mut legend = Legend::new();
     legend.add(Key::Line(FIELD_LINE), "field lines");
-    match section.needles.iter().any(|n| n.part.is_some()) {
+    match has_needles(section) {
         true => legend.add(Key::Line(Stroke::solid(READING.1, 2.6)), "measured vectors"),
         false => legend.add(Key::Point(READING.0, READING.1), "readings without direction"),
     }
     legend.add(Key::Line(Stroke::solid(UNIT.1, 2.6)), "line of the moment");
     located_unit::explain(&mut legend, location);
     legend
-}
-
-fn towards(along: &Vector3<f64>) -> String {
-    let degrees = along.y.atan2(along.x).to_degrees().round().rem_euclid(360.0);
-    format!("towards {degrees}° from x to y")
 }
 
 fn field_lines<DB: DrawingBackend>(

@@ -50,11 +50,11 @@ pub fn write_all(
     write("locate.json", json)?;
     write("residuals.csv", &tables::residuals(&readings, location))?;
     let upright = Section::upright(&readings, location);
-    write("section_upright.csv", &tables::lines(&upright, ["along_m", "z_m"]))?;
+    write("section_upright.csv", &tables::upright_lines(&upright))?;
     let picture = UprightSection { section: &upright, location };
     pictures::write(folder, "section_upright", &picture)?;
     let level = Section::level(&readings, location);
-    write("section_level.csv", &tables::lines(&level, ["x_m", "y_m"]))?;
+    write("section_level.csv", &tables::level_lines(&level))?;
     pictures::write(folder, "section_level", &LevelSection { section: &level, location })?;
     let map = SurfaceMap::of(&readings, location);
     write("field_on_surface.csv", &tables::map(&map, location))?;

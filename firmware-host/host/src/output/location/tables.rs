@@ -23,9 +23,19 @@ pub fn residuals(readings: &[PlacedReading], location: &Location) -> String {
     text
 }
 
-/// The field lines of a section, point by point, in coordinates of these names.
-pub fn lines(section: &Section, names: [&str; 2]) -> String {
-    let mut text = format!("line,{},{}\n", names[0], names[1]);
+/// The field lines of an upright section, point by point; along it from the unit.
+pub fn upright_lines(section: &Section) -> String {
+    let head = format!("# along_m: metres from the unit, {}\n", section.towards());
+    head + &lines(section, "along_m,z_m")
+}
+
+/// The field lines of a level section, point by point.
+pub fn level_lines(section: &Section) -> String {
+    lines(section, "x_m,y_m")
+}
+
+fn lines(section: &Section, names: &str) -> String {
+    let mut text = format!("line,{names}\n");
     for (number, line) in (1..).zip(&section.lines) {
         for [along, up] in line {
             text += &format!("{number},{along:.4},{up:.4}\n");
