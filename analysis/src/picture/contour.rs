@@ -58,6 +58,8 @@ fn cut(
 
 /// Pieces that share an end, as lines.
 fn joined(mut pieces: Vec<(GridPoint, GridPoint)>) -> Vec<Vec<GridPoint>> {
+    // Where a corner has the level itself, sides beside it cross there too.
+    pieces.retain(|(from, to)| from != to);
     let mut lines = Vec::new();
     while let Some((from, to)) = pieces.pop() {
         let mut line = std::collections::VecDeque::from([from, to]);
