@@ -212,7 +212,7 @@ fn tables_that_betray_their_faults_are_explained() {
     refused(table(Kind::Vectors, 6, turned), &["quarter"]);
     let twice = |i: usize, cells: &mut Vec<f64>| {
         if i == 14 {
-            cells[0] = cells[0] - 1.6;
+            cells[0] -= 1.6;
         }
     };
     refused(table(Kind::Vectors, 6, twice), &["line 16", "of one place"]);
