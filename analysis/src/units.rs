@@ -90,6 +90,11 @@ pub fn significant(value: f64, digits: i32) -> String {
     }
 }
 
+/// A number to two places: `−1.40`.
+pub fn to_hundredths(value: f64) -> String {
+    fixed(value, 2)
+}
+
 fn prefix_of(value: f64) -> (f64, &'static str) {
     // Half a unit of the third digit below 1000 of the lower prefix rounds up.
     let reaches = |factor: f64| value.abs() >= 0.9995 * factor;
@@ -193,5 +198,7 @@ mod tests {
         assert_eq!(significant(0.0500, 3), "0.05");
         assert_eq!(significant(123456.0, 3), "123000");
         assert_eq!(significant(f64::NAN, 3), "NaN");
+        assert_eq!(to_hundredths(-1.3961), "−1.40");
+        assert_eq!(to_hundredths(-0.001), "0.00");
     }
 }

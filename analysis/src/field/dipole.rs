@@ -18,7 +18,7 @@
 
 use std::f64::consts::PI;
 
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 use num_complex::Complex64;
 
 use super::constants::wave_number_rad_per_m;
@@ -78,6 +78,17 @@ pub fn coaxial(moment_a_m2: f64, distance_m: f64, frequency_hz: f64) -> f64 {
 pub fn coplanar(moment_a_m2: f64, distance_m: f64, frequency_hz: f64) -> f64 {
     let kr2 = (wave_number_rad_per_m(frequency_hz) * distance_m).powi(2);
     at(moment_a_m2 / (4.0 * PI), distance_m) * (1.0 - kr2 + kr2 * kr2).sqrt()
+}
+
+/// The matrix G (1/m³) with H = G·m for the static field alone: the near field
+/// without its phase, for searches that look at very many places. NaN at the source.
+///
+/// At 10 m and 457 kHz it differs from [`field`] by 1 % of the magnitude.
+pub fn static_coupling(offset_m: [f64; 3]) -> Matrix3<f64> {
+    let offset = Vector3::from(offset_m);
+    let squared = offset.norm_squared();
+    let scale = 1.0 / (4.0 * PI * squared * squared.sqrt());
+    (offset * offset.transpose() * (3.0 / squared) - Matrix3::identity()) * scale
 }
 
 fn at(strength: f64, distance_m: f64) -> f64 {
@@ -141,6 +152,18 @@ mod tests {
             assert!((on_axis / coaxial(2.0, r, 457e3) - 1.0).abs() < 1e-13);
             assert!((beside / coplanar(2.0, r, 457e3) - 1.0).abs() < 1e-13);
         }
+    }
+
+    #[test]
+    fn static_coupling_times_moment_is_the_static_field() {
+        let offset = [1.3, -0.7, 2.1];
+        let h = static_coupling(offset) * Vector3::from(M);
+        for (quick, full) in h.iter().zip(field(M, offset, 0.0)) {
+            assert!((quick - full.re).abs() < 1e-16);
+        }
+        let carrier = magnitude(field(M, [6.0, 0.0, 8.0], 457e3));
+        let quick = (static_coupling([6.0, 0.0, 8.0]) * Vector3::from(M)).norm();
+        assert!((quick / carrier - 1.0).abs() < 0.01, "{}", quick / carrier);
     }
 
     #[test]

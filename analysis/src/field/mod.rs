@@ -8,5 +8,6 @@ pub mod constants;
 pub mod dipole;
 pub(crate) mod gauss;
 pub mod layered;
+pub mod lines;
 pub mod medium;
 pub mod solenoid;

@@ -12,6 +12,8 @@ use super::style::{Mark, Stroke, colour, size};
 pub enum Key {
     /// A mark with its error bar.
     Mark(Mark, RGBColor),
+    /// A mark alone.
+    Point(Mark, RGBColor),
     /// A line.
     Line(Stroke),
     /// A shaded band.
@@ -62,6 +64,9 @@ impl Legend {
                     Key::Band(colour) => {
                         canvas.rectangle((from, middle - 6.0), (to, middle + 6.0), colour, 0.14)?;
                         canvas.rectangle((from, middle - 3.0), (to, middle + 3.0), colour, 0.22)?;
+                    }
+                    Key::Point(mark, colour) => {
+                        canvas.mark(((from + to) / 2.0, middle), mark, colour)?;
                     }
                     Key::Mark(mark, colour) => {
                         let x = (from + to) / 2.0;

@@ -11,12 +11,17 @@
 pub mod axis;
 pub mod canvas;
 pub mod carrier_over_time;
+pub mod contour;
 pub mod coupling_over_angle;
 pub mod coupling_over_distance;
 pub mod drawing;
+pub mod field_on_surface;
 pub mod field_over_distance;
+pub mod field_sections;
 mod font;
 pub mod legend;
+pub mod located_unit;
+pub mod location_residuals;
 pub mod over_temperature;
 pub mod over_time;
 pub mod plot;

@@ -8,10 +8,19 @@ use super::canvas::{Align, Canvas, Point, text_width};
 use super::drawing::PictureError;
 use super::legend::Legend;
 use super::style::{Mark, Stroke, colour, size};
+use crate::units;
 
 const MARGIN: f64 = 18.0;
 /// Half the width of the caps of an error bar.
 const CAP: f64 = 3.5;
+const TITLE_LINE: f64 = MARGIN + 0.8 * size::TITLE;
+const LEGEND_TOP: f64 = TITLE_LINE + 10.0;
+const NOTE_ROW: f64 = 1.4 * size::NOTE;
+
+/// Height that notes take.
+fn foot(notes: &[String]) -> f64 {
+    notes.len() as f64 * NOTE_ROW + if notes.is_empty() { 0.0 } else { 8.0 }
+}
 
 /// The plotting area of a chart and its axes. Values outside are cut off.
 #[derive(Clone, Debug)]
@@ -32,39 +41,74 @@ impl Plot {
     /// a line each.
     pub fn lay_out<DB: DrawingBackend>(
         canvas: &Canvas<'_, DB>,
-        (width, height): (u32, u32),
+        size: (u32, u32),
         title: &str,
         legend: &Legend,
         (x, y): (Axis, Axis),
         notes: &[String],
     ) -> Result<Self, PictureError> {
+        let plot = Self::placed(size, legend, (x, y), notes);
+        let (width, height) = (f64::from(size.0), f64::from(size.1));
+        canvas.bold(title, (MARGIN, TITLE_LINE), Align::Left, size::TITLE, colour::INK)?;
+        legend.draw(canvas, (MARGIN, LEGEND_TOP), width - 2.0 * MARGIN)?;
+        plot.draw_axes(canvas)?;
+        let first = height - MARGIN - foot(notes) + 8.0 + 0.8 * size::NOTE;
+        for (number, note) in notes.iter().enumerate() {
+            let at = (MARGIN, first + number as f64 * NOTE_ROW);
+            canvas.text(note, at, Align::Left, size::NOTE, colour::FAINT_INK)?;
+        }
+        Ok(plot)
+    }
+
+    /// Axes over at least these ranges for a chart of `size` points on which a
+    /// metre is as long across as up: the range with room left is widened.
+    pub fn axes_to_scale(
+        size: (u32, u32),
+        legend: &Legend,
+        (mut x, mut y): ((f64, f64), (f64, f64)),
+        names: (&str, &str),
+        notes: &[String],
+    ) -> (Axis, Axis) {
+        let axes = |x: (f64, f64), y: (f64, f64)| {
+            let axis = |(from, to): (f64, f64), name: &str| {
+                let count = ((to - from).round() as usize).clamp(4, 10);
+                Axis::linear(from, to, name, count, |v| units::significant(v, 3))
+            };
+            (axis(x, names.0), axis(y, names.1))
+        };
+        // Twice, since other labels leave another width.
+        for _ in 0..2 {
+            let plot = Self::placed(size, legend, axes(x, y), notes);
+            let (wide, high) = (plot.right - plot.left, plot.bottom - plot.top);
+            let scale = (wide / (x.1 - x.0)).min(high / (y.1 - y.0));
+            let widened = |(from, to): (f64, f64), length: f64| {
+                let more = (length / scale - (to - from)) / 2.0;
+                (from - more, to + more)
+            };
+            (x, y) = (widened(x, wide), widened(y, high));
+        }
+        axes(x, y)
+    }
+
+    fn placed(
+        (width, height): (u32, u32),
+        legend: &Legend,
+        (x, y): (Axis, Axis),
+        notes: &[String],
+    ) -> Self {
         let (width, height) = (f64::from(width), f64::from(height));
         let widest = |axis: &Axis| {
             let labels = axis.ticks.iter().filter_map(|t| t.label.as_deref());
             labels.map(|l| text_width(l, size::TICK)).fold(0.0, f64::max)
         };
-        let title_line = MARGIN + 0.8 * size::TITLE;
-        let legend_top = title_line + 10.0;
-        let legend_width = width - 2.0 * MARGIN;
-        let note_row = 1.4 * size::NOTE;
-        let foot = notes.len() as f64 * note_row + if notes.is_empty() { 0.0 } else { 8.0 };
-        let plot = Self {
+        Self {
             left: MARGIN + 1.6 * size::LABEL + widest(&y) + 10.0,
-            top: legend_top + legend.height(legend_width) + 10.0,
+            top: LEGEND_TOP + legend.height(width - 2.0 * MARGIN) + 10.0,
             right: width - MARGIN - 0.3 * widest(&x),
-            bottom: height - MARGIN - foot - 1.4 * size::LABEL - 1.8 * size::TICK,
+            bottom: height - MARGIN - foot(notes) - 1.4 * size::LABEL - 1.8 * size::TICK,
             x,
             y,
-        };
-        canvas.bold(title, (MARGIN, title_line), Align::Left, size::TITLE, colour::INK)?;
-        legend.draw(canvas, (MARGIN, legend_top), legend_width)?;
-        plot.draw_axes(canvas)?;
-        let first = height - MARGIN - foot + 8.0 + 0.8 * size::NOTE;
-        for (number, note) in notes.iter().enumerate() {
-            let at = (MARGIN, first + number as f64 * note_row);
-            canvas.text(note, at, Align::Left, size::NOTE, colour::FAINT_INK)?;
         }
-        Ok(plot)
     }
 
     /// Place on the canvas of a pair of values, inside the plotting area or not.
@@ -136,6 +180,46 @@ impl Plot {
         if self.holds(middle) { canvas.mark(middle, mark, colour) } else { Ok(()) }
     }
 
+    /// A single value, without a bar.
+    pub fn mark<DB: DrawingBackend>(
+        &self,
+        canvas: &Canvas<'_, DB>,
+        (x, y): (f64, f64),
+        mark: Mark,
+        colour: RGBColor,
+    ) -> Result<(), PictureError> {
+        let at = self.at(x, y);
+        if self.holds(at) { canvas.mark(at, mark, colour) } else { Ok(()) }
+    }
+
+    /// A filled rectangle between two pairs of values, cut off at the edges.
+    pub fn rectangle<DB: DrawingBackend>(
+        &self,
+        canvas: &Canvas<'_, DB>,
+        low: (f64, f64),
+        high: (f64, f64),
+        colour: RGBColor,
+    ) -> Result<(), PictureError> {
+        let within =
+            |(x, y): Point| (x.clamp(self.left, self.right), y.clamp(self.top, self.bottom));
+        let (low, high) = (within(self.at(low.0, low.1)), within(self.at(high.0, high.1)));
+        match low.0 < high.0 && high.1 < low.1 {
+            true => canvas.rectangle((low.0, high.1), (high.0, low.1), colour, 1.0),
+            false => Ok(()),
+        }
+    }
+
+    /// The line round the plotting area, for what would cover it.
+    pub fn frame<DB: DrawingBackend>(&self, canvas: &Canvas<'_, DB>) -> Result<(), PictureError> {
+        let corners = [
+            (self.left, self.top),
+            (self.right, self.top),
+            (self.right, self.bottom),
+            (self.left, self.bottom),
+        ];
+        canvas.outline(&corners, Stroke::solid(colour::INK, 1.2))
+    }
+
     /// Whether a place on the canvas is inside the plotting area.
     pub fn holds(&self, (x, y): Point) -> bool {
         (self.left..=self.right).contains(&x) && (self.top..=self.bottom).contains(&y)
@@ -173,13 +257,7 @@ impl Plot {
                 }
             }
         }
-        let frame = [
-            (self.left, self.top),
-            (self.right, self.top),
-            (self.right, self.bottom),
-            (self.left, self.bottom),
-        ];
-        canvas.outline(&frame, Stroke::solid(colour::INK, 1.2))?;
+        self.frame(canvas)?;
         let below = self.bottom + 1.8 * size::TICK + 1.1 * size::LABEL;
         let middle = ((self.left + self.right) / 2.0, (self.top + self.bottom) / 2.0);
         canvas.text(&self.x.name, (middle.0, below), Align::Centre, size::LABEL, colour::INK)?;
@@ -243,6 +321,19 @@ mod tests {
     fn values_have_their_place() {
         assert_eq!(plot().at(0.0, 0.0), (100.0, 150.0));
         assert_eq!(plot().at(10.0, 5.0), (200.0, 100.0));
+    }
+
+    #[test]
+    fn to_scale_a_metre_is_as_long_across_as_up() {
+        for ranges in [((-4.0, 4.0), (-2.0, 1.0)), ((0.0, 1.0), (0.0, 9.0))] {
+            let (size, legend) = ((900, 600), Legend::new());
+            let (x, y) = Plot::axes_to_scale(size, &legend, ranges, ("x (m)", "y (m)"), &[]);
+            assert!(x.from <= ranges.0.0 + 1e-9 && y.to >= ranges.1.1 - 1e-9);
+            let plot = Plot::placed(size, &legend, (x, y), &[]);
+            let (origin, there) = (plot.at(0.0, 0.0), plot.at(1.0, 1.0));
+            let ratio = (there.0 - origin.0) / (origin.1 - there.1);
+            assert!((ratio - 1.0).abs() < 0.01, "{ratio}");
+        }
     }
 
     #[test]

@@ -152,6 +152,17 @@ fn decibels(ratio: f64) -> f64 {
 /// a factor of a hundred on each side of 0.5 to 2.2 µA/m.
 const BELIEVABLE_AT_10_M: std::ops::Range<f64> = 5e-9..2.2e-4;
 
+/// A warning when no transmitter has this coaxial field (A/m) at 10 m.
+pub(crate) fn unbelievable(at_10_m_a_per_m: f64) -> Option<String> {
+    (!BELIEVABLE_AT_10_M.contains(&at_10_m_a_per_m)).then(|| {
+        format!(
+            "DO NOT USE: {} at 10 m is no 457 kHz transmitter's field; \
+             check that the fields are in A/m (not nA/m) and the distances in m (not cm)",
+            crate::units::field(at_10_m_a_per_m)
+        )
+    })
+}
+
 fn notes(
     readings: &[FieldReading],
     fit: &DipoleFit,
@@ -161,13 +172,7 @@ fn notes(
     let mut notes = unit_mix_ups(readings, fit);
     notes.extend(repetitions(readings));
     let at_10_m = fit.field_at(Alignment::Coaxial, 10.0).value;
-    if !BELIEVABLE_AT_10_M.contains(&at_10_m) {
-        notes.push(format!(
-            "DO NOT USE: {} at 10 m is no 457 kHz transmitter's field; \
-             check that the fields are in A/m (not nA/m) and the distances in m (not cm)",
-            crate::units::field(at_10_m)
-        ));
-    }
+    notes.extend(unbelievable(at_10_m));
     if fit.excess_scatter > 2.0 {
         notes.push(format!(
             "readings scatter {:.1} times their stated uncertainty about the fit; \

@@ -17,6 +17,8 @@ const FIRST_DAMPING: f64 = 1e-3;
 const MOST_STEPS: usize = 200;
 /// Difference step of the Jacobian.
 const DIFFERENCE: f64 = 1e-5;
+/// A step worth this share of χ² is none.
+const WORTHLESS: f64 = 1e-15;
 
 /// A minimum of χ².
 #[derive(Clone, Debug)]
@@ -58,6 +60,19 @@ pub fn minimise(
     start: &[f64],
     residuals: impl Fn(&DVector<f64>) -> DVector<f64>,
 ) -> Option<Minimum> {
+    minimise_with(start, &residuals, |p| jacobian_of(&residuals, p), WORTHLESS)
+}
+
+/// The same with a Jacobian of the caller's own (row per residual, column per
+/// parameter), for residuals that cost much or have kinks that a difference must
+/// not straddle; and done once a step is worth no more than the share `worthless`
+/// of χ² (a step of one standard uncertainty is worth 1).
+pub fn minimise_with(
+    start: &[f64],
+    residuals: impl Fn(&DVector<f64>) -> DVector<f64>,
+    jacobian_at: impl Fn(&DVector<f64>) -> DMatrix<f64>,
+    worthless: f64,
+) -> Option<Minimum> {
     let mut at = DVector::from_column_slice(start);
     let mut here = residuals(&at);
     let mut chi_squared = here.norm_squared();
@@ -65,7 +80,7 @@ pub fn minimise(
         return None;
     }
     let mut damping = FIRST_DAMPING;
-    let mut jacobian = jacobian_of(&residuals, &at);
+    let mut jacobian = jacobian_at(&at);
     for _ in 0..MOST_STEPS {
         let normal = jacobian.tr_mul(&jacobian);
         let gradient = jacobian.tr_mul(&here);
@@ -78,10 +93,10 @@ pub fn minimise(
         let chi_there = there.norm_squared();
         // What the step is worth by the linear model; nothing left, nothing to do.
         let worth = -gradient.dot(&step);
-        let settled = worth <= 1e-18 || worth <= 1e-15 * chi_squared;
+        let settled = worth <= 1e-18 || worth <= worthless * chi_squared;
         if chi_there <= chi_squared {
             (at, here, chi_squared) = (next, there, chi_there);
-            jacobian = jacobian_of(&residuals, &at);
+            jacobian = jacobian_at(&at);
             damping = (damping / 10.0).max(1e-12);
         } else {
             damping *= 10.0;

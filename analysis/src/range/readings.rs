@@ -64,6 +64,12 @@ pub struct UnknownAlignment(pub String);
 /// Relative uncertainty at which a reading counts half as noise.
 const LARGE_SHARE: f64 = 0.1;
 
+/// How far a reading of this relative uncertainty is to be taken as noise, from
+/// 0 to 1; see [`FieldReading::residual`].
+pub(crate) fn share_of_noise(u_rel: f64) -> f64 {
+    1.0 / (1.0 + (LARGE_SHARE / u_rel).powi(2))
+}
+
 /// One measured field at one distance.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct FieldReading {
@@ -98,8 +104,7 @@ impl FieldReading {
     pub fn residual(&self, theory_a_per_m: f64) -> f64 {
         let as_share = (self.field_a_per_m / theory_a_per_m).ln() / self.u_rel();
         let as_noise = (self.field_a_per_m - theory_a_per_m) / self.u_field_a_per_m;
-        let noise = 1.0 / (1.0 + (LARGE_SHARE / self.u_rel()).powi(2));
-        as_share + noise * (as_noise - as_share)
+        as_share + share_of_noise(self.u_rel()) * (as_noise - as_share)
     }
 }
 

@@ -20,6 +20,7 @@ pub mod limits_file;
 pub mod link;
 pub mod measuring;
 pub mod output;
+pub mod placed_readings;
 pub mod pulse_count;
 pub mod readings;
 pub mod recording;

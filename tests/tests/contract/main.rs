@@ -5,6 +5,7 @@ mod angle;
 mod calibrate;
 mod commands;
 mod live_receiver;
+mod locate;
 mod measurement;
 mod over_time;
 mod plan;

@@ -11,6 +11,7 @@ use crate::error::{Error, Result};
 mod calibrate;
 mod demo;
 mod emulate;
+mod locate;
 mod measure;
 mod plan;
 mod ports;
@@ -56,6 +57,7 @@ enum Command {
     Calibrate(calibrate::Calibrate),
     Demo(demo::Demo),
     Emulate(emulate::Emulate),
+    Locate(locate::Locate),
     Measure(measure::Measure),
     Plan(plan::Plan),
     Ports(ports::Ports),
@@ -85,6 +87,7 @@ pub fn run() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Emulate(args) => emulate::run(&args),
+        Command::Locate(args) => locate::run(&args),
         Command::Measure(args) => measure::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Ports(args) => ports::run(&args),
