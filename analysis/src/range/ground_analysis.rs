@@ -9,7 +9,8 @@ use super::fit::{DipoleFit, fit_theory};
 use super::fitted::Fitted;
 use super::outliers::{self, Outlier};
 use super::over_ground::{Coplanar, Heights, OverGround, Soil};
-use super::readings::{FieldReading, RangeError};
+use super::reach::{FARTHEST_OVER_GROUND_M, reach_over_ground};
+use super::readings::{Alignment, FieldReading, RangeError};
 use super::theory::Theory;
 use crate::reading::Reading;
 
@@ -79,13 +80,23 @@ pub fn analyse_over_ground(
         residuals_db: residuals_db(readings, &fit),
         outliers,
         without_outliers,
-        notes: notes(&fit, ground),
+        notes: notes(&fit, ground, thresholds),
         best_fit,
     })
 }
 
-fn notes(fit: &DipoleFit, ground: &OverGround) -> Vec<String> {
+fn notes(fit: &DipoleFit, ground: &OverGround, thresholds_a_per_m: &[f64]) -> Vec<String> {
     let mut notes = Vec::new();
+    for threshold in thresholds_a_per_m {
+        let none = |way: &Alignment| matches!(reach_over_ground(fit, *way, *threshold), Ok(None));
+        if Alignment::ALL.iter().any(none) {
+            notes.push(format!(
+                "over ground, {} is met at no distance up to {FARTHEST_OVER_GROUND_M} m in one \
+                 alignment or both",
+                crate::units::field(*threshold)
+            ));
+        }
+    }
     if ground.soil() == Soil::Open && fit.log_soil.is_none() {
         notes.push(
             "the readings do not bound the resistivity of the soil; the stated one is used: \
@@ -109,7 +120,6 @@ mod tests {
     use rand_distr::{Distribution, StandardNormal};
 
     use super::super::over_ground::tests::snow_over_soil;
-    use super::super::readings::Alignment;
     use super::super::{OffsetChoice, analyse};
     use super::*;
 
@@ -175,6 +185,26 @@ mod tests {
         let without = analysis.without_outliers.unwrap();
         assert!(without.chi_squared < analysis.fitted.chi_squared);
         assert_eq!(analysis.residuals_db.len(), set.len());
+    }
+
+    /// A reading straight above the unit, where an offset has nowhere to go.
+    #[test]
+    fn outliers_are_found_straight_above_the_unit_too() {
+        let ground = Arc::new(snow_over_soil(100.0, Soil::Known));
+        let mut set = survey(&ground, 3);
+        let field_a_per_m = 6.3e-3 * ground.field_a_per_m(Alignment::Coaxial, 2.0, 0.0);
+        set.push(FieldReading { distance_m: 2.0, field_a_per_m, ..set[0] });
+        set.last_mut().unwrap().u_field_a_per_m = 0.03 * field_a_per_m;
+        set[9].field_a_per_m *= 1.6;
+        let thresholds_a_per_m = vec![80e-9, 1e-12];
+        let analysis = analyse_over_ground(
+            &set,
+            &Options { thresholds_a_per_m, ..Options::default() },
+            &ground,
+        );
+        let analysis = analysis.unwrap();
+        assert_eq!(analysis.outliers.iter().map(|o| o.row).collect::<Vec<_>>(), [10]);
+        assert!(analysis.notes[0].contains("at no distance up to 300 m"), "{:?}", analysis.notes);
     }
 
     #[test]

@@ -79,16 +79,22 @@ fn limit(count: usize, freedom: usize, scatter: f64) -> f64 {
 
 /// Which readings lie far off a fit that they cannot pull.
 fn suspects(readings: &[FieldReading], offset: OffsetChoice, theory: &Theory) -> Vec<bool> {
-    let none = vec![false; readings.len()];
     let with_offset = match offset {
         OffsetChoice::Yes => true,
         OffsetChoice::No => false,
         OffsetChoice::Auto => carries_offset(readings),
     };
-    let parameters = 1 + usize::from(with_offset);
+    // Straight above a unit an offset may leave no place to be in.
+    let with = with_offset.then(|| far_off(readings, theory, 2)).flatten();
+    with.or_else(|| far_off(readings, theory, 1)).unwrap_or(vec![false; readings.len()])
+}
+
+/// The same of a fit with so many parameters: moment, and offset; `None` where there
+/// is no such fit or it cannot tell.
+fn far_off(readings: &[FieldReading], theory: &Theory, parameters: usize) -> Option<Vec<bool>> {
     // Half of what is to spare may be wrong, and three must agree.
     if readings.len() < parameters + 3 {
-        return none;
+        return None;
     }
     let problem = Problem::new(readings, theory);
     let log_soil = theory.stated_log_soil();
@@ -110,13 +116,12 @@ fn suspects(readings: &[FieldReading], offset: OffsetChoice, theory: &Theory) ->
             residuals.iter_mut().zip(&weights).for_each(|(r, w)| *r *= w.sqrt());
             residuals
         };
-        let Some(minimum) = minimise(&p, weighted) else { return none };
-        p = minimum.parameters.as_slice().to_vec();
+        p = minimise(&p, weighted)?.parameters.as_slice().to_vec();
     }
     let limit = limit(readings.len(), readings.len() - parameters, scatter(&p));
     let far: Vec<bool> = at(&p).iter().map(|r| r.abs() > limit).collect();
     let count = far.iter().filter(|far| **far).count();
-    if 2 * count < readings.len() - parameters { far } else { none }
+    (2 * count < readings.len() - parameters).then_some(far)
 }
 
 /// ln of the moment that each reading alone implies, over the first guess.

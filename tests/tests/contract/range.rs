@@ -202,6 +202,7 @@ fn the_noise_of_a_site_makes_a_threshold() {
         .collect();
     assert_eq!(thresholds.len(), 4);
     assert!(thresholds[..2] == [80e-9; 2] && (thresholds[2] - 200e-9).abs() < 1e-15);
+    range(exact(), &["--noise", "2A/m"]).refused(2, &["--noise 2 A/m"]);
     range(exact(), &["--noise", "2nA/m", "--bandwidth", "0"]).refused(2, &["--bandwidth 0"]);
     assert!(range(exact(), &["--bandwidth", "5"]).with_code(2).stderr.contains("--noise"));
 }

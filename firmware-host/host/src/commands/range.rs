@@ -165,6 +165,10 @@ impl Range {
                 return Err(Error::usage(what, "give a bandwidth in Hz, a distance in dB"));
             }
         }
+        if let Some(noise) = self.noise.filter(|noise| *noise > 1e-3) {
+            let what = format!("--noise {noise} A/m in 1 Hz drowns every transmitter");
+            return Err(Error::usage(what, "give the noise in 1 Hz, such as 1.4nA/m"));
+        }
         let of = |noise| NoiseThreshold::new(noise, self.bandwidth, self.over_noise);
         Ok(self.noise.map(of))
     }
