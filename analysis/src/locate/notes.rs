@@ -26,6 +26,7 @@ pub fn notes(readings: &[PlacedReading], plane: &Surface, found: &Location) -> V
         above_the_snow(found),
         outside(readings, found),
         above_or_below(readings, plane),
+        one_line(readings, plane),
         rough(plane),
         plane.across_unknown.then(|| {
             "the readings lie along a line: the slope across it is not known, and depth along \
@@ -87,6 +88,17 @@ fn above_or_below(readings: &[PlacedReading], plane: &Surface) -> Option<String>
     (!vectors && plane.scatter_m < 0.01 * plane.spread_m[0]).then(|| {
         "all readings lie in one plane: such readings cannot tell a unit below it from one as far \
          above; it is taken to be buried"
+            .into()
+    })
+}
+
+/// Along one line without directions left and right look alike, and other answers
+/// come near.
+fn one_line(readings: &[PlacedReading], plane: &Surface) -> Option<String> {
+    let vectors = readings.iter().any(|r| matches!(r.field, Measured::Vector(_)));
+    (!vectors && plane.across_unknown).then(|| {
+        "readings along one line without directions leave several answers close to one another: \
+         do not dig by them, measure along a second line"
             .into()
     })
 }
