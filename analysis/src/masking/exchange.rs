@@ -29,19 +29,24 @@ pub struct Exchange {
 /// which unit lies there: ranges of practice units differ little.
 pub fn best(timings: &[Timing], heard_together: impl Fn(usize, usize) -> bool) -> Option<Exchange> {
     let count = timings.len();
-    let cost = |unit_at: &dyn Fn(usize) -> usize| -> f64 {
-        let places = (0..count).flat_map(|a| (a + 1..count).map(move |b| (a, b)));
-        let heard = places.filter(|(a, b)| heard_together(*a, *b));
-        heard.map(|(a, b)| covered_s(timings[unit_at(a)], timings[unit_at(b)])).sum()
-    };
-    let before_s = cost(&|place| place);
-    let swapped = (0..count).flat_map(|a| (a + 1..count).map(move |b| (a, b))).map(|(a, b)| {
-        let unit_at = |place: usize| match place {
-            p if p == a => b,
-            p if p == b => a,
-            p => p,
+    let covered: Vec<Vec<f64>> =
+        timings.iter().map(|a| timings.iter().map(|b| covered_s(*a, *b)).collect()).collect();
+    let pairs = || (0..count).flat_map(|a| (a + 1..count).map(move |b| (a, b)));
+    let heard = |(a, b): &(usize, usize)| heard_together(*a, *b);
+    let before_s: f64 = pairs().filter(heard).map(|(a, b)| covered[a][b]).sum();
+    // Only what the two have with others changes; they keep what they have with each other.
+    let gained_s = |a: usize, b: usize| -> f64 {
+        let others = (0..count).filter(|other| *other != a && *other != b);
+        let gain = |other: usize| {
+            let change = covered[b][other] - covered[a][other];
+            let here = |place: usize| f64::from(u8::from(heard_together(place, other)));
+            change * (here(a) - here(b))
         };
-        Exchange { units: (a, b), before_s, after_s: cost(&unit_at) }
+        others.map(gain).sum()
+    };
+    let swapped = pairs().map(|(a, b)| {
+        let after_s = before_s + gained_s(a, b);
+        Exchange { units: (a, b), before_s, after_s }
     });
     swapped
         .min_by(|x, y| x.after_s.total_cmp(&y.after_s))

@@ -16,8 +16,11 @@
 //!   |Σ w z|² over (Σ w)² is exponential with the mean Σ w² / (Σ w)² for each of the
 //!   places looked at (Rayleigh's test).
 //! * Over all blocks the carrier must agree with that of the single pulses. An
-//!   oscillator that is pulled while the unit is keyed does not, nor does one that
-//!   starts anew with every pulse but in step with it, by more than chance.
+//!   oscillator that is pulled while the unit is keyed does not.
+//! * An oscillator that starts anew with every pulse, in step with a period that does
+//!   not jitter by even a tenth of a carrier's cycle, has a course too, of any carrier
+//!   between two answers. Where pulses jitter it has none; where they do not, the
+//!   course counts only if it could hardly agree by chance: [`RunningOn::chance`].
 //!
 //! Uncertainty: from the residual phases. A phase that wanders shows first along
 //! polynomials of the lowest degrees that the course leaves, and moves the slope by 6/5
@@ -40,7 +43,7 @@ const BLOCK: usize = 64;
 const LEAST: usize = 16;
 /// How far from the single pulses' carrier is looked, in standard uncertainties.
 const RANGE: f64 = 4.0;
-/// Of the half pulse rate that tells one answer from the next, the share to keep clear of.
+/// Of what lies between one answer and the next, the share that may be looked through.
 const CLEAR: f64 = 0.4;
 /// Chance that random phases pass.
 const CHANCE: f64 = 1e-6;
@@ -72,6 +75,9 @@ pub(super) struct RunningOn {
     pub offset_hz: Reading,
     /// Its rate of change, Hz/s.
     pub drift_hz_per_s: Reading,
+    /// Chance that it agrees with the carrier of the single pulses although each pulse
+    /// starts anew, in step with a period as steady as a crystal.
+    pub chance: f64,
 }
 
 /// What is known of the phases of a train.
@@ -83,6 +89,8 @@ pub(super) struct Phases {
     carrier: Pooled,
     /// That carrier minus that of the single pulses.
     apart_hz: Line,
+    /// How far apart the answers of a block lie at least.
+    spacing_hz: f64,
     /// Pulses in blocks, and in blocks whose phase runs on.
     seen: usize,
     running_on: usize,
@@ -128,6 +136,7 @@ impl Phases {
                 self.carrier.add(course.at_s + apart_s, hz, root * u_hz, root * spread);
             }
             let weight = 1.0 / (course.single.u * course.single.u);
+            self.spacing_hz = spacing_hz(&points);
             self.apart_hz.add(course.at_s, course.hz - course.single.value, weight);
         }
     }
@@ -140,6 +149,7 @@ impl Phases {
         self.times_s.merge(&other.times_s);
         self.carrier.merge(&other.carrier);
         self.apart_hz.merge(&other.apart_hz);
+        self.spacing_hz = self.spacing_hz.max(other.spacing_hz);
         self.seen += other.seen;
         self.running_on += other.running_on;
     }
@@ -150,15 +160,11 @@ impl Phases {
         all.settle();
         let most = all.running_on > 0 && all.running_on as f64 >= MOST * all.seen as f64;
         let agree = all.apart_hz.mean().abs() * all.apart_hz.weight().sqrt() < AGREE;
-        (most && agree).then(|| {
-            let (mean, slope) = (all.carrier.mean(), all.carrier.slope());
+        (most && agree).then(|| RunningOn {
             // The blocks need not have their middle where all pulses have theirs.
-            let beside_s = all.times_s.mean() - all.carrier.line.middle();
-            let u = mean.u.hypot(slope.u * beside_s);
-            RunningOn {
-                offset_hz: Reading::new(mean.value + slope.value * beside_s, u),
-                drift_hz_per_s: slope,
-            }
+            offset_hz: all.carrier.at(all.times_s.mean()),
+            drift_hz_per_s: all.carrier.slope(),
+            chance: 2.0 * AGREE * all.apart_hz.weight().sqrt().recip() / all.spacing_hz,
         })
     }
 }
@@ -199,13 +205,17 @@ impl Course {
             u_hz: single.weight().sqrt().recip(),
             u_hz_per_s: single.spread().sqrt().recip(),
         };
-        let apart_s = points.windows(2).map(|p| p[1].at_s - p[0].at_s).fold(f64::MAX, f64::min);
-        if RANGE * range.u_hz > CLEAR * 0.5 / apart_s {
+        if RANGE * range.u_hz > CLEAR * spacing_hz(points) {
             return None;
         }
         let (hz, hz_per_s) = best(points, at_s, weight, &range)?;
         settled(points, at_s, hz, hz_per_s, Reading::new(range.hz, range.u_hz))
     }
+}
+
+/// Half the pulse rate: carriers so far apart turn 2φ alike from pulse to pulse.
+fn spacing_hz(points: &[Point]) -> f64 {
+    0.5 / points.windows(2).map(|p| p[1].at_s - p[0].at_s).fold(f64::MAX, f64::min)
 }
 
 /// The carrier and drift at which the phases come together, if they do.

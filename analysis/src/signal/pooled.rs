@@ -46,6 +46,15 @@ impl Pooled {
         Reading::new(self.line.mean(), (variance / self.line.weight()).sqrt())
     }
 
+    /// The fitted line at `x` with its standard uncertainty.
+    pub(super) fn at(&self, x: f64) -> Reading {
+        let (mean, slope) = (self.mean(), self.slope());
+        let away = x - self.line.middle();
+        // One entry alone has no slope, and need not have one.
+        let u = if self.line.spread() > 0.0 { mean.u.hypot(slope.u * away) } else { mean.u };
+        Reading::new(self.line.at(x), u)
+    }
+
     /// Slope over x with its standard uncertainty.
     pub(super) fn slope(&self) -> Reading {
         let variance = self.unit_variance(self.line.residual(), 2.0);

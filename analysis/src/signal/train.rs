@@ -27,6 +27,10 @@ const EDGE_SPREAD_S: f64 = 3e-3;
 const MOST_TOGETHER: f64 = 0.7;
 /// Pulses from one mean of their shapes to the next.
 const SHAPE_EVERY: usize = 4;
+/// A phase that runs on may be one by chance, if not by less than this.
+const LEAST_CHANCE: f64 = 0.01;
+/// Jitter of the period by which an oscillator that starts anew has no course.
+const LEAST_JITTER_S: f64 = 2e-6;
 /// Pulses whose pace is known well enough to measure them together.
 const LEAST_RECENT: f64 = 4.0;
 
@@ -69,6 +73,18 @@ impl Summed {
     }
 }
 
+/// Uncertainty of the root `value` of a power known to `u_power`, such that the truth is
+/// as many of it away as the true power is of `u_power`, also where that is zero: the
+/// power over the root then, half of that (linear) where the power stands out, the root
+/// of u where there is no power.
+fn u_of_root(value: f64, u_power: f64) -> f64 {
+    let sigmas = value * value / u_power.max(f64::MIN_POSITIVE);
+    if sigmas < 1.0 {
+        return u_power.sqrt();
+    }
+    u_power / value * (1.5 - sigmas / 8.0).clamp(0.5, 1.0)
+}
+
 /// Sums over a set of pulses of one train.
 #[derive(Clone, Debug, Default)]
 struct Sums {
@@ -83,10 +99,13 @@ struct Sums {
 }
 
 impl Sums {
-    /// Begin all but the timing anew.
-    fn forget_values(&mut self) {
+    /// Begin all but the timing anew, the carrier only where it `chirps`.
+    fn forget_values(&mut self, chirps: bool) {
         let Self { on_time, carrier, magnitude, .. } = self;
-        [on_time, carrier, magnitude].into_iter().for_each(|p| *p = Pooled::default());
+        [&mut *on_time, magnitude].into_iter().for_each(|p| *p = Pooled::default());
+        if chirps {
+            *carrier = Pooled::default();
+        }
     }
 
     /// Pulses measured together, but for their timing; `middle_s` is their mean time.
@@ -128,6 +147,8 @@ pub(super) struct TrainSums {
     pub odd: usize,
     energy: f64,
     residual: Line,
+    /// Of all pulses that were measured one by one.
+    times_s: Line,
     phases: Phases,
     shapes: Shapes,
     /// Their mean, brought up to date now and then.
@@ -164,6 +185,7 @@ impl TrainSums {
             odd: 0,
             energy: 0.0,
             residual: Line::default(),
+            times_s: Line::default(),
             phases: Phases::default(),
             shapes: Shapes::default(),
             shape: None,
@@ -187,9 +209,14 @@ impl TrainSums {
             // What was taken for plain before was not measured well.
             self.begin_anew = plain && self.shape.is_some();
         } else if std::mem::take(&mut self.begin_anew) {
-            self.all.forget_values();
-            self.clean.forget_values();
-            self.phases = Phases::default();
+            // With a chirp the carrier of a plain burst is another one.
+            let chirps = self.chirp().is_some();
+            self.all.forget_values(chirps);
+            self.clean.forget_values(chirps);
+            if chirps {
+                self.phases = Phases::default();
+            }
+            self.phases.settle();
             self.shapes.discount();
         }
         let late = pulse.on_s - self.first_on_s - k as f64 * self.period_guess_s;
@@ -198,6 +225,7 @@ impl TrainSums {
         let (magnitude, u_magnitude) = pulse.magnitude(to_field);
         let step = self.previous.filter(|p| p.0 + 1 == k).map(|p| (late - p.1, p.2));
         let x = pulse.on_s;
+        self.times_s.add(0.0, x, 1.0);
         // var t = width / (2 A²/n²) for the best fit to a linear ramp.
         let density = pulse.energy_to_noise / pulse.on_time_s();
         let edge = (NOMINAL_EDGE_S / (2.0 * density)).sqrt().hypot(EDGE_SCATTER_S);
@@ -339,6 +367,7 @@ impl TrainSums {
         }
         self.vectors += other.vectors;
         self.residual.merge(&other.residual);
+        self.times_s.merge(&other.times_s);
         self.phases.absorb(&other.phases);
         self.shapes.merge(&other.shapes);
     }
@@ -381,7 +410,9 @@ impl TrainSums {
     }
 
     pub(super) fn carrier(&self) -> Reading {
-        self.shared().carrier.mean()
+        let carrier = &self.shared().carrier;
+        // What is reported are all pulses, also those from before the sums began anew.
+        if self.times_s.count > 0.0 { carrier.at(self.times_s.mean()) } else { carrier.mean() }
     }
 
     pub(super) fn drift(&self) -> Reading {
@@ -390,7 +421,20 @@ impl TrainSums {
 
     /// Carrier and drift by the phase, where it runs on from pulse to pulse.
     pub(super) fn running_on(&self) -> Option<RunningOn> {
-        self.phases.running_on().filter(|_| self.chirp().is_none())
+        let sure = |found: &RunningOn| found.chance < LEAST_CHANCE || self.jitters();
+        self.phases.running_on().filter(|found| self.chirp().is_none() && sure(found))
+    }
+
+    /// Whether single periods differ by more than a part of a carrier's cycle.
+    fn jitters(&self) -> bool {
+        let sums = self.sums();
+        let n = sums.steps.count;
+        if n < 8.0 {
+            return false;
+        }
+        let measured = 2.0 * sums.edge_variance / sums.timing.line.count;
+        let own = sums.steps.deviation() / (n - 1.0) - measured;
+        own > 4.0 * measured * (3.0 / n).sqrt() && own.sqrt() > LEAST_JITTER_S
     }
 
     /// Samples are missing from here on, and with them the course of the phase.
@@ -463,10 +507,8 @@ impl TrainSums {
         }
         let power = self.residual.mean();
         let u_power = (self.residual.deviation() / (n - 1.0) / n).sqrt();
-        // Linear where the carrier stands out, the square root of the power's
-        // uncertainty where it does not.
         let value = power.max(0.0).sqrt();
-        Reading::new(value, (power.max(0.0) + u_power).sqrt() - value)
+        Reading::new(value, u_of_root(value, u_power))
     }
 
     /// Real amplitude vector in counts, unit length, largest entry positive;

@@ -178,6 +178,9 @@ fn unit(file: &UncheckedUnit, station: &Station) -> Result<PlannedUnit, Fault> {
     if name.is_empty() {
         return named("a unit without a name".into(), "name it");
     }
+    if name.chars().any(char::is_control) {
+        return named("a unit's name with a character that cannot be shown".into(), "name it anew");
+    }
     if station.units.iter().any(|other| other.name == name) {
         return named(format!("a second unit \"{name}\""), "give each unit a name of its own");
     }
@@ -280,6 +283,7 @@ mod tests {
             (with("0.8uA/m", "0.8"), 10, "0.8 at 10 m"),
             (with("x_m = 1", "x_m = nan"), 5, "x_m is NaN"),
             (with("name = \"a\"", "nam = \"a\""), 4, "nam"),
+            (with("name = \"a\"", "name = \"a\\u001b[31m\""), 4, "cannot be shown"),
             (format!("{HEAD}{UNIT}{UNIT}"), 12, "a second unit \"a\""),
             (format!("{HEAD}snow_depth_m = 1\n{UNIT}"), 8, "1.1 m deep in 1 m of snow"),
             (format!("{HEAD}field = {{ x_m = [5, 9], y_m = [0, 9] }}\n{UNIT}"), 6, "outside"),

@@ -23,6 +23,8 @@ pub struct Tx {
     pub drift_hz_per_s: f64,
     pub residual: f64,
     pub continuous: bool,
+    /// Each pulse begins with the same phase of the carrier, whatever `continuous` says.
+    pub restarts: bool,
     /// Share of the amplitude that is lost from the start to the end of a pulse.
     pub sag: f64,
     /// Offset at key-on, and the time with which it falls off.
@@ -43,6 +45,7 @@ impl Tx {
             drift_hz_per_s: 0.0,
             residual: 0.0,
             continuous: true,
+            restarts: false,
             sag: 0.0,
             chirp_hz: 0.0,
             settling_s: 0.005,
@@ -104,6 +107,9 @@ impl Scene {
         while start < self.duration_s {
             if !tx.continuous {
                 base = rng.random();
+            }
+            if tx.restarts {
+                base = -turns(start);
             }
             let half = tx.edge_s / 2.0;
             let first = ((start - half) * self.rate_hz).max(0.0) as usize;

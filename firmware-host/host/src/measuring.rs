@@ -54,6 +54,9 @@ impl Measured {
 /// tenth of the time.
 const OVERDRIVEN: f64 = 1e-3;
 
+/// Units that a station may have (common practice, no source).
+const MOST_UNITS: usize = 12;
+
 /// What to keep besides the result, and what it may cost.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Keep {
@@ -128,6 +131,13 @@ pub fn measure_with(
     }
     if measurement.transmitters.is_empty() {
         warnings.push(format!("{name}: no transmitter found"));
+    }
+    if measurement.transmitters.len() > MOST_UNITS {
+        warnings.push(format!(
+            "{name}: {} transmitters, more than a station has on the air together: noise that \
+             comes in bursts or is louder near 457 kHz looks like this; none of them is sure",
+            measurement.transmitters.len()
+        ));
     }
     for carrier in &measurement.steady_carriers {
         warnings.push(format!(

@@ -89,9 +89,7 @@ pub enum GroundError {
         value: f64,
     },
     /// A permittivity that is none.
-    #[error(
-        "layer {layer} has a relative permittivity of {value}, which must be finite, 1 or more"
-    )]
+    #[error("layer {layer} has a relative permittivity of {value}, which must be 1 to 100")]
     Permittivity {
         /// Which layer.
         layer: usize,

@@ -147,6 +147,10 @@ pub fn write(
     let bytes =
         trends.into_inner().map_err(|e| Error::file("trends", e.to_string(), "report this"))?;
     files::write_whole(&folder.join("trends.csv"), &bytes)?;
+    let placed = || lines.iter().flat_map(|line| &line.rows);
+    if course.is_some() && placed().all(|row| row.temperature_c.is_none()) {
+        told += "no temperature: the log holds none from the time of the captures\n";
+    }
     if told.is_empty() {
         told = "too few rows for a trend: record for longer, or ask for shorter rows\n".into();
     }

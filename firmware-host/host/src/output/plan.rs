@@ -105,7 +105,7 @@ mod tests {
     #[test]
     fn durations_as_people_say_them() {
         for (seconds, said) in [
-            (0.1, "0.10 s"),
+            (0.1, "0.1 s"),
             (9.4, "9.4 s"),
             (99.1, "99 s"),
             (501.0, "8 min 21 s"),
