@@ -46,7 +46,9 @@ fn a_carrier_that_never_stops_is_measured_by_its_phase() {
         assert!(known as f64 >= 0.9 * seeds as f64);
         // One by one, pulses of 30 dB tell it to 0.02 Hz.
         assert!(worst_hz < 1e-3);
-        assert!((0.5..1.25).contains(&rms(&in_u)));
+        assert!(rms(&in_u) < 1.25);
+        // Strong pulses are placed no better than their phases are by all else.
+        assert!(field_a_per_m > 1e-7 || rms(&in_u) > 0.2);
     }
 }
 
@@ -125,5 +127,5 @@ fn overlap_takes_nothing_but_pulses() {
     }
     println!("{known} units of two each, error over u {:.2}", rms(&in_u));
     assert!(known > 30);
-    assert!((0.5..1.4).contains(&rms(&in_u)));
+    assert!(rms(&in_u) < 1.4);
 }
