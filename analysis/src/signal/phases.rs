@@ -122,6 +122,11 @@ impl Phases {
         }
     }
 
+    /// Begin anew, but for the times of the pulses.
+    pub(super) fn forget(&mut self) {
+        *self = Self { times_s: self.times_s, ..Self::default() };
+    }
+
     /// What is waiting is a block of its own.
     pub(super) fn settle(&mut self) {
         let points = std::mem::take(&mut self.waiting);

@@ -99,13 +99,10 @@ struct Sums {
 }
 
 impl Sums {
-    /// Begin all but the timing anew, the carrier only where it `chirps`.
-    fn forget_values(&mut self, chirps: bool) {
+    /// Begin all but the timing anew.
+    fn forget_values(&mut self) {
         let Self { on_time, carrier, magnitude, .. } = self;
-        [&mut *on_time, magnitude].into_iter().for_each(|p| *p = Pooled::default());
-        if chirps {
-            *carrier = Pooled::default();
-        }
+        [on_time, carrier, magnitude].into_iter().for_each(|p| *p = Pooled::default());
     }
 
     /// Pulses measured together, but for their timing; `middle_s` is their mean time.
@@ -209,14 +206,9 @@ impl TrainSums {
             // What was taken for plain before was not measured well.
             self.begin_anew = plain && self.shape.is_some();
         } else if std::mem::take(&mut self.begin_anew) {
-            // With a chirp the carrier of a plain burst is another one.
-            let chirps = self.chirp().is_some();
-            self.all.forget_values(chirps);
-            self.clean.forget_values(chirps);
-            if chirps {
-                self.phases = Phases::default();
-            }
-            self.phases.settle();
+            self.all.forget_values();
+            self.clean.forget_values();
+            self.phases.forget();
             self.shapes.discount();
         }
         let late = pulse.on_s - self.first_on_s - k as f64 * self.period_guess_s;
