@@ -14,6 +14,7 @@ pub mod conformity;
 pub mod field;
 pub mod level;
 pub mod limits;
+mod line;
 pub mod locate;
 pub mod masking;
 pub mod over_time;

@@ -1,6 +1,7 @@
 //! What a quantity does with temperature.
 
 use super::Point;
+use crate::line::Line;
 use crate::reading::Reading;
 
 /// Temperatures that were noted at times, straight lines between them.
@@ -47,17 +48,12 @@ pub fn per_degree(points: &[(f64, Point)]) -> Option<Reading> {
     if points.len() < 5 || high - low < LEAST_SPAN_C {
         return None;
     }
-    let weight = |p: &Point| 1.0 / (p.value.u * p.value.u);
-    let sum = |of: &dyn Fn(f64, &Point) -> f64| -> f64 {
-        points.iter().map(|(c, p)| weight(p) * of(*c, p)).sum()
-    };
-    let all = sum(&|_, _| 1.0);
-    let (c0, v0) = (sum(&|c, _| c) / all, sum(&|_, p| p.value.value) / all);
-    let spread = sum(&|c, _| (c - c0).powi(2));
-    let slope = sum(&|c, p| (c - c0) * (p.value.value - v0)) / spread;
-    let left = sum(&|c, p| (p.value.value - v0 - slope * (c - c0)).powi(2));
-    let birge = (left / (points.len() - 2) as f64).max(1.0);
-    Some(Reading::new(slope, (birge / spread).sqrt()))
+    let mut line = Line::default();
+    for (celsius, p) in points {
+        line.add(*celsius, p.value.value, p.value.u.powi(-2));
+    }
+    let birge = (line.residual() / (points.len() - 2) as f64).max(1.0);
+    Some(Reading::new(line.slope(), (birge / line.spread()).sqrt()))
 }
 
 #[cfg(test)]

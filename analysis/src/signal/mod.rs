@@ -47,7 +47,6 @@ mod format;
 mod frontend;
 mod identity;
 mod joint;
-mod line;
 mod measurement;
 mod noise;
 mod phases;

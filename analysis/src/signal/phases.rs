@@ -32,9 +32,9 @@ use num_complex::Complex64;
 
 use nalgebra::{Matrix3, Vector3};
 
-use super::line::Line;
 use super::pooled::{PRIOR, Pooled};
 use super::pulse::Pulse;
+use crate::line::Line;
 use crate::reading::Reading;
 
 /// Pulses that are looked at as one.
@@ -238,6 +238,8 @@ fn best(points: &[Point], at_s: f64, weight: f64, range: &Range) -> Option<(f64,
     let (step_hz, step_hz_per_s) = (1.0 / (12.0 * half_s), 1.0 / (6.0 * half_s * half_s));
     let steps = |u: f64, step: f64| (RANGE * u / step).ceil() as i32;
     let (in_hz, in_drift) = (steps(range.u_hz, step_hz), steps(range.u_hz_per_s, step_hz_per_s));
+    let step: Vec<Complex64> =
+        points.iter().map(|p| Complex64::cis(-DOUBLED * step_hz * (p.at_s - at_s))).collect();
     let mut best = (0.0, 0.0, 0.0);
     for j in -in_drift..=in_drift {
         let hz_per_s = range.hz_per_s + f64::from(j) * step_hz_per_s;
@@ -248,8 +250,6 @@ fn best(points: &[Point], at_s: f64, weight: f64, range: &Range) -> Option<(f64,
             p.turn * Complex64::from_polar(p.weight, -phase)
         };
         let mut now: Vec<Complex64> = points.iter().map(turned).collect();
-        let step: Vec<Complex64> =
-            points.iter().map(|p| Complex64::cis(-DOUBLED * step_hz * (p.at_s - at_s))).collect();
         for i in -in_hz..=in_hz {
             let power = now.iter().sum::<Complex64>().norm_sqr();
             if power > best.0 {

@@ -1,6 +1,6 @@
 //! A mean whose uncertainty rests on scatter and on theory.
 
-use super::line::Line;
+use crate::line::Line;
 use crate::reading::Reading;
 
 /// Observations that the theoretical variance counts for.

@@ -6,11 +6,11 @@ use std::sync::Arc;
 
 use nalgebra::Matrix3;
 
-use super::line::Line;
 use super::phases::{Phases, RunningOn};
 use super::pooled::Pooled;
 use super::pulse::Pulse;
 use super::shape::{Chirp, Shape, Shapes};
+use crate::line::Line;
 use crate::reading::Reading;
 
 /// Scatter of real units that keeps strong pulses from outweighing all others.

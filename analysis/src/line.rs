@@ -3,7 +3,7 @@
 /// Sums for y = a + b x with weights; x and y should be given relative to
 /// values near their middle so that the sums keep their digits.
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Line {
+pub(crate) struct Line {
     pub count: f64,
     weight: f64,
     x: f64,
@@ -14,7 +14,7 @@ pub(super) struct Line {
 }
 
 impl Line {
-    pub(super) fn add(&mut self, x: f64, y: f64, weight: f64) {
+    pub(crate) fn add(&mut self, x: f64, y: f64, weight: f64) {
         self.count += 1.0;
         self.weight += weight;
         // West's update (Comm. ACM 22 (1979) 532): deviations, not raw squares.
@@ -29,7 +29,7 @@ impl Line {
 
     /// Take in all that another line has (Chan, Golub and LeVeque, Am. Stat. 37 (1983) 242, quoted
     /// from memory).
-    pub(super) fn merge(&mut self, other: &Line) {
+    pub(crate) fn merge(&mut self, other: &Line) {
         let weight = self.weight + other.weight;
         if other.weight == 0.0 {
             return;
@@ -46,49 +46,49 @@ impl Line {
     }
 
     /// Count x in units of 1 / `factor`.
-    pub(super) fn stretch(&mut self, factor: f64) {
+    pub(crate) fn stretch(&mut self, factor: f64) {
         self.x *= factor;
         self.xx *= factor * factor;
         self.xy *= factor;
     }
 
     /// Weighted mean of x.
-    pub(super) fn middle(&self) -> f64 {
+    pub(crate) fn middle(&self) -> f64 {
         self.x
     }
 
     /// Weighted mean of y.
-    pub(super) fn mean(&self) -> f64 {
+    pub(crate) fn mean(&self) -> f64 {
         self.y
     }
 
     /// Total weight.
-    pub(super) fn weight(&self) -> f64 {
+    pub(crate) fn weight(&self) -> f64 {
         self.weight
     }
 
     /// Weighted sum of squared deviations of x from its mean.
-    pub(super) fn spread(&self) -> f64 {
+    pub(crate) fn spread(&self) -> f64 {
         self.xx
     }
 
     /// b; zero while all x are the same.
-    pub(super) fn slope(&self) -> f64 {
+    pub(crate) fn slope(&self) -> f64 {
         if self.xx > 0.0 { self.xy / self.xx } else { 0.0 }
     }
 
     /// Fitted y at `x`.
-    pub(super) fn at(&self, x: f64) -> f64 {
+    pub(crate) fn at(&self, x: f64) -> f64 {
         self.y + self.slope() * (x - self.x)
     }
 
     /// Weighted sum of squared residuals from the line.
-    pub(super) fn residual(&self) -> f64 {
+    pub(crate) fn residual(&self) -> f64 {
         (self.yy - self.slope() * self.xy).max(0.0)
     }
 
     /// Weighted sum of squared deviations of y from its mean.
-    pub(super) fn deviation(&self) -> f64 {
+    pub(crate) fn deviation(&self) -> f64 {
         self.yy
     }
 }
