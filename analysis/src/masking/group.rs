@@ -73,6 +73,13 @@ mod tests {
                 (0..4).map(|_| simulation::at_least(&all, 2, 36_000.0, &mut rng)[2] / 4.0).sum();
             let computed = Group(all.clone()).share_of_time();
             assert!((computed / counted - 1.0).abs() < 0.01, "{computed} {counted} {all:?}");
+            let group = Group(all.clone());
+            for own in 0..count {
+                let counted: f64 =
+                    (0..4).map(|_| simulation::met(&all, own, 36_000.0, &mut rng) / 4.0).sum();
+                let computed = group.share_of_pulses(own);
+                assert!((computed / counted - 1.0).abs() < 0.01, "{computed} {counted} {all:?}");
+            }
         }
     }
 }
