@@ -40,6 +40,8 @@ pub struct FirstHeard {
     pub straight_m: f64,
     /// The way along the field, to the circle of the slow search.
     pub path: SearchPath,
+    /// How far from the point square above the unit it ends, m.
+    pub end_from_unit_m: f64,
 }
 
 impl FirstHeard {
@@ -72,6 +74,8 @@ pub struct FirstHeardSummary {
     pub along_field_m: Option<f64>,
     /// How the way along the field ends.
     pub end: End,
+    /// How far from the point square above the unit it ends, m.
+    pub end_from_unit_m: f64,
 }
 
 impl FirstHeard {
@@ -88,6 +92,7 @@ impl FirstHeard {
             straight_m: self.straight_m,
             along_field_m: self.way_m(),
             end: self.path.end,
+            end_from_unit_m: self.end_from_unit_m,
         }
     }
 }
@@ -101,6 +106,8 @@ pub fn walk(field: &FieldOverSnow, lanes: Lanes, threshold_a_per_m: f64) -> Walk
     let heard = |unit: usize| {
         let (after_m, at, leg) =
             first(&corners, |at| field.magnitude(unit, at) >= threshold_a_per_m)?;
+        let path = search_path(field, unit, at);
+        let end = path.points[path.points.len() - 1];
         Some(FirstHeard {
             at,
             lane: leg / 2 + 1,
@@ -108,7 +115,8 @@ pub fn walk(field: &FieldOverSnow, lanes: Lanes, threshold_a_per_m: f64) -> Walk
             field_a_per_m: field.magnitude(unit, at),
             distance_m: field.distance_m(unit, at),
             straight_m: distance_m(at, field.above(unit)),
-            path: search_path(field, unit, at),
+            end_from_unit_m: distance_m(end, field.above(unit)),
+            path,
         })
     };
     let units = (0..field.units()).map(heard).collect();

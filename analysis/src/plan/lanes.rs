@@ -1,9 +1,12 @@
 //! How a station is walked: in lanes, to and fro.
 
+use serde::Serialize;
+
 use super::snow::Laid;
 
 /// Which way lanes run, and where the walk begins.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Way {
     /// Along the fall line, the first lane, that farthest west, upward.
     Up,

@@ -5,6 +5,11 @@
 //! way is a curve: it bends as the field lines do, and where the moment has turned away
 //! it begins by leading past the unit. Within 3 m of it the slow search begins (common
 //! practice, no source); from there the way is taken as straight.
+//!
+//! Not every way gets there. What a steep unit has of its field along the snow vanishes
+//! at a place beside it, at 3/2 of the depth times what its moment has square to the snow
+//! over what it has along it; lines from that side turn away before it. A way is followed
+//! while the field grows.
 
 use num_complex::Complex64;
 use serde::Serialize;
@@ -19,7 +24,9 @@ pub const SLOW_SEARCH_M: f64 = 3.0;
 const STEP_M: f64 = 0.1;
 /// Least part of the field along the snow for a receiver to tell its direction.
 const LEAST_PART: f64 = 0.05;
-/// A way longer than so many straight lines, and this much more, leads nowhere.
+/// A field that has fallen to so much of its greatest is seen to fall: 1 dB.
+const FALLEN: f64 = 0.89;
+/// A way longer than so many straight lines, and this much more, is given up, m.
 const LONGEST: (f64, f64) = (4.0, 50.0);
 
 /// How a way ends.
@@ -30,8 +37,22 @@ pub enum End {
     SlowSearch,
     /// Where the field stands square to the snow and tells no direction.
     NoDirection,
-    /// Nowhere: past the unit and on.
-    Astray,
+    /// Where the field begins to fall though the slow search is not reached.
+    FieldFalls,
+    /// Given up: longer than anybody would go.
+    TooLong,
+}
+
+impl End {
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::SlowSearch => "slow search",
+            Self::NoDirection => "no direction",
+            Self::FieldFalls => "field falls",
+            Self::TooLong => "too long",
+        }
+    }
 }
 
 /// A way along the field.
@@ -65,6 +86,8 @@ pub fn search_path(field: &FieldOverSnow, unit: usize, start: Laid) -> SearchPat
     let Some(mut heading) = towards_more(field, unit, start) else {
         return SearchPath { points, end: End::NoDirection };
     };
+    // The greatest field so far, and after how many points.
+    let mut greatest = (field.magnitude(unit, start), 1);
     for _ in 0..most {
         let here = points[points.len() - 1];
         let Some((next, turned)) = step(field, unit, here, heading) else {
@@ -76,8 +99,15 @@ pub fn search_path(field: &FieldOverSnow, unit: usize, start: Laid) -> SearchPat
         }
         points.push(next);
         heading = turned;
+        let strength = field.magnitude(unit, next);
+        if strength >= greatest.0 {
+            greatest = (strength, points.len());
+        } else if strength < FALLEN * greatest.0 {
+            points.truncate(greatest.1);
+            return SearchPath { points, end: End::FieldFalls };
+        }
     }
-    SearchPath { points, end: End::Astray }
+    SearchPath { points, end: End::TooLong }
 }
 
 /// Unit vector of the field along the snow, on the side of `heading`: the long axis of
@@ -188,6 +218,22 @@ mod tests {
             assert!((a[0] + b[0]).abs() < 1e-9 && (a[1] - b[1]).abs() < 1e-9);
         }
         assert!(east.length_m() > 1.1 * (14f64.hypot(5.0) - SLOW_SEARCH_M));
+    }
+
+    /// Tilted by 20° from the normal, the field along the snow vanishes at 3/2 · 2.2 m ·
+    /// cot 20° = 9.1 m on one side: from there the way stops short of it.
+    #[test]
+    fn beside_a_steep_unit_the_way_ends_where_the_field_falls() {
+        let field = field("", (0.0, 0.0, 1.2, 90.0, 70.0));
+        let ends: Vec<(End, f64)> = [[16.0, 3.0], [-16.0, 3.0]]
+            .iter()
+            .map(|start| search_path(&field, 0, *start))
+            .map(|p| (p.end, distance_m(p.points[p.points.len() - 1], [0.0; 2])))
+            .collect();
+        let reached = ends.iter().filter(|(end, _)| *end == End::SlowSearch).count();
+        assert_eq!(reached, 1, "{ends:?}");
+        let stopped = ends.iter().find(|(end, _)| *end != End::SlowSearch).unwrap();
+        assert!((5.0..12.0).contains(&stopped.1), "{ends:?}");
     }
 
     /// A unit so deep that the ends of its field lines lie outside the circle: on its

@@ -7,6 +7,7 @@ mod distributions;
 mod fields;
 mod ground;
 mod location;
+mod paths;
 mod places;
 mod range;
 mod recordings;
