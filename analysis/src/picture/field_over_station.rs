@@ -21,10 +21,6 @@ pub struct FieldOverStation<'a> {
     pub on: StationMap<'a>,
     /// The field.
     pub map: &'a FieldMap,
-    /// The field that is heard, A/m.
-    pub threshold_a_per_m: f64,
-    /// How it was computed: height and space.
-    pub computed: &'a str,
 }
 
 impl Picture for FieldOverStation<'_> {
@@ -39,11 +35,13 @@ impl Picture for FieldOverStation<'_> {
     fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<'_, DB>) -> Result<(), PictureError> {
         let mut legend = Legend::new();
         legend.add(Key::Line(Stroke::solid(colour::INK, 1.0)), "equal field (RMS)");
-        let heard = format!("{}, heard inside", units::field(self.threshold_a_per_m));
+        let heard = format!("{}, heard inside", units::field(self.on.threshold_a_per_m));
         legend.add(Key::Line(HEARD), heard);
         legend.add(Key::Point(UNIT.0, UNIT.1), "units");
-        let notes =
-            [format!("Magnitude of the unit that is strongest at each place. {}", self.computed)];
+        let notes = [format!(
+            "Magnitude of the unit that is strongest at each place. {}",
+            self.on.computed
+        )];
         let plot = self.on.lay_out(canvas, self.size(), &self.title(), &legend, &notes)?;
         let rows = &self.map.field_a_per_m;
         let all = || rows.iter().flatten().copied();
@@ -52,7 +50,7 @@ impl Picture for FieldOverStation<'_> {
         map.shades(canvas, &plot)?;
         let contours = map.contours();
         map.draw(canvas, &plot, &contours, Stroke::solid(colour::INK, 1.0))?;
-        let heard = [(self.threshold_a_per_m, contour(rows, self.threshold_a_per_m))];
+        let heard = [(self.on.threshold_a_per_m, contour(rows, self.on.threshold_a_per_m))];
         map.draw(canvas, &plot, &heard, HEARD)?;
         self.on.edge(canvas, &plot)?;
         let mut taken = self.on.taken(&plot);

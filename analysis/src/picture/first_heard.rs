@@ -27,10 +27,6 @@ pub struct FirstHeardMap<'a> {
     pub field: &'a FieldOverSnow,
     /// The walk.
     pub walk: &'a Walk,
-    /// The field that is heard, A/m.
-    pub threshold_a_per_m: f64,
-    /// How it was computed: height and space.
-    pub computed: &'a str,
 }
 
 impl Picture for FirstHeardMap<'_> {
@@ -99,9 +95,9 @@ impl FirstHeardMap<'_> {
         let walked = format!(
             "{all_heard} on this walk of {} m; heard from {} on, receiver of three axes.",
             units::significant(self.walk.length_m.round(), 4),
-            units::field(self.threshold_a_per_m)
+            units::field(self.on.threshold_a_per_m)
         );
-        vec![walked, self.computed.to_owned()]
+        vec![walked, self.on.computed.to_owned()]
     }
 
     fn mapped<'b>(&'b self, points: &'b [Laid]) -> impl Iterator<Item = (f64, f64)> + 'b {

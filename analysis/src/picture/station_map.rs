@@ -31,13 +31,16 @@ pub struct StationMap<'a> {
     pub station: &'a Station,
     /// The part of the map that is shown.
     pub bounds: Bounds,
+    /// The field that is heard, A/m.
+    pub threshold_a_per_m: f64,
+    /// How the field was computed: height and space.
+    pub computed: &'a str,
 }
 
 impl StationMap<'_> {
     /// Size of a picture of it with so many rows of legend and notes.
     pub fn size(&self, rows: usize) -> (u32, u32) {
-        let across = self.bounds.x_m[1] - self.bounds.x_m[0];
-        let up = self.bounds.y_m[1] - self.bounds.y_m[0];
+        let [across, up] = self.bounds.sides_m();
         let height = ((MAP - 85.0) * up / across).clamp(300.0, 900.0);
         ((MAP + STRIP) as u32, (height + 130.0 + 20.0 * rows as f64) as u32)
     }
@@ -238,20 +241,23 @@ mod tests {
         let station = station();
         let options = Options { points: 61, ..Options::usual(&station) };
         let plan = Plan::of(&station, options).unwrap();
-        let on = StationMap { station: &station, bounds: plan.bounds };
+        let on = StationMap {
+            station: &station,
+            bounds: plan.bounds,
+            threshold_a_per_m: 80e-9,
+            computed: "Free space.",
+        };
         let around =
             ["birch", "rock", "fir", "east (m)", "north (m)", ">\nN\n", "slope 22°", ">\n5 m\n"];
-        let threshold_a_per_m = 80e-9;
-        let computed = "Free space.";
         let map = &plan.map;
-        let field = FieldOverStation { on, map, threshold_a_per_m, computed };
+        let field = FieldOverStation { on, map };
         says(&field, &around);
-        says(&field, &["80 nA/m, heard inside", "µA/m", computed]);
+        says(&field, &["80 nA/m, heard inside", "µA/m", on.computed]);
         let shares = &plan.shares;
-        let strongest = StrongestUnit { on, map, shares, threshold_a_per_m, computed };
+        let strongest = StrongestUnit { on, map, shares };
         says(&strongest, &around);
         let walk = &plan.walk;
-        let heard = FirstHeardMap { on, field: &plan.field, walk, threshold_a_per_m, computed };
+        let heard = FirstHeardMap { on, field: &plan.field, walk };
         says(&heard, &around);
         says(&heard, &["slow search, 3 m", "All units are heard", "along the field"]);
         let units = &plan.above;

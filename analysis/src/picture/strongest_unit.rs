@@ -34,10 +34,6 @@ pub struct StrongestUnit<'a> {
     pub map: &'a FieldMap,
     /// Shares of the area.
     pub shares: &'a Shares,
-    /// The field that is heard, A/m.
-    pub threshold_a_per_m: f64,
-    /// How it was computed: height and space.
-    pub computed: &'a str,
 }
 
 impl Picture for StrongestUnit<'_> {
@@ -52,7 +48,7 @@ impl Picture for StrongestUnit<'_> {
     fn draw<DB: DrawingBackend>(&self, canvas: &Canvas<'_, DB>) -> Result<(), PictureError> {
         let mut legend = Legend::new();
         legend.add(Key::Line(BORDER), "two are as strong");
-        let heard = format!("{}, heard inside", units::field(self.threshold_a_per_m));
+        let heard = format!("{}, heard inside", units::field(self.on.threshold_a_per_m));
         legend.add(Key::Line(HEARD), heard);
         legend.add(Key::Point(UNIT.0, UNIT.1), "units");
         let notes = [
@@ -61,20 +57,20 @@ impl Picture for StrongestUnit<'_> {
                  in. White: none is heard, {} % of the area.",
                 units::significant(100.0 * self.shares.silent, 2)
             ),
-            self.computed.to_owned(),
+            self.on.computed.to_owned(),
         ];
         let plot = self.on.lay_out(canvas, self.size(), &self.title(), &legend, &notes)?;
         let rows = &self.map.field_a_per_m;
         let map = ContourMap { x: &self.map.x_m, y: &self.map.y_m, rows, levels: Vec::new() };
         let shades = shades(self.map);
         let kind = |i: usize, j: usize| {
-            (rows[j][i] >= self.threshold_a_per_m).then(|| self.map.strongest[j][i])
+            (rows[j][i] >= self.on.threshold_a_per_m).then(|| self.map.strongest[j][i])
         };
         map.cells(canvas, &plot, kind, |unit| unit.map(|unit| SHADES[shades[unit]]))?;
         for unit in 0..self.map.of_units.len() {
             map.draw(canvas, &plot, &[(1.0, self.border(unit))], BORDER)?;
         }
-        let heard = [(self.threshold_a_per_m, contour(rows, self.threshold_a_per_m))];
+        let heard = [(self.on.threshold_a_per_m, contour(rows, self.on.threshold_a_per_m))];
         map.draw(canvas, &plot, &heard, HEARD)?;
         self.on.edge(canvas, &plot)?;
         let mut taken = self.on.taken(&plot);
@@ -95,7 +91,7 @@ impl StrongestUnit<'_> {
             .collect();
         let heard = |(i, j): &GridPoint| {
             let field = self.map.field_a_per_m[j.round() as usize][i.round() as usize];
-            field >= self.threshold_a_per_m
+            field >= self.on.threshold_a_per_m
         };
         let lines = contour(&ratios, 1.0);
         let runs = lines.iter().flat_map(|line| line.chunk_by(|a, b| heard(a) == heard(b)));
@@ -118,8 +114,8 @@ fn shades(map: &FieldMap) -> Vec<usize> {
         }
     }
     let mut shades: Vec<usize> = Vec::new();
-    for unit in 0..units {
-        let free = |shade: &usize| (0..unit).all(|o| !beside[unit][o] || shades[o] != *shade);
+    for (unit, beside) in beside.iter().enumerate() {
+        let free = |shade: &usize| (0..unit).all(|o| !beside[o] || shades[o] != *shade);
         shades.push((0..SHADES.len()).find(free).unwrap_or(unit % SHADES.len()));
     }
     shades

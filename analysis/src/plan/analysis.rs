@@ -48,6 +48,21 @@ impl Options {
     }
 }
 
+/// Longest side of a field that is looked at, m: no training field is longer, and far
+/// over ground the field is not known so well.
+const LONGEST_M: f64 = 1000.0;
+
+/// Why a station cannot be looked at.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum PlanError {
+    /// A ground whose numbers cannot be.
+    #[error("{0}")]
+    Ground(#[from] GroundError),
+    /// A field that is too large.
+    #[error("its field, as stated or round its units, is {0:.0} m long, more than {LONGEST_M} m")]
+    TooLong(f64),
+}
+
 /// What a station will do to those who train on it.
 pub struct Plan {
     /// As it was looked at.
@@ -75,9 +90,13 @@ impl Plan {
     ///
     /// # Errors
     ///
-    /// A ground whose numbers cannot be.
-    pub fn of(station: &Station, options: Options) -> Result<Self, GroundError> {
+    /// A ground whose numbers cannot be, a field over a kilometre long.
+    pub fn of(station: &Station, options: Options) -> Result<Self, PlanError> {
         let bounds = extent(station);
+        let long_m = bounds.sides_m().into_iter().fold(0.0, f64::max);
+        if long_m > LONGEST_M {
+            return Err(PlanError::TooLong(long_m));
+        }
         let field = FieldOverSnow::new(station, options.space, options.height_m, &bounds)?;
         let map = FieldMap::of(&field, &bounds, options.points);
         let corners = field.snow.corners(&bounds, options.height_m);
@@ -94,5 +113,28 @@ impl Plan {
             map,
             on_the_snow,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::station;
+    use super::*;
+
+    #[test]
+    fn a_field_that_is_none_is_refused() {
+        let station = station("", &[(0.0, 0.0, 1.0, 0.0, 0.0), (4000.0, 0.0, 1.0, 0.0, 0.0)]);
+        let error = Plan::of(&station, Options::usual(&station)).err();
+        assert_eq!(error, Some(PlanError::TooLong(4030.0)));
+    }
+
+    /// One unit alone: nothing masks it, all that is heard is its own.
+    #[test]
+    fn one_unit_is_a_station_too() {
+        let station = station("", &[(0.0, 0.0, 1.0, 0.0, 90.0)]);
+        let plan = Plan::of(&station, Options { points: 30, ..Options::usual(&station) }).unwrap();
+        assert!(plan.masking.pairs.is_empty() && plan.masking.share_of_time == 0.0);
+        assert_eq!(plan.shares.units[0].heard, plan.shares.units[0].strongest);
+        assert!(plan.walk.units[0].is_some() && plan.above.len() == 1);
     }
 }

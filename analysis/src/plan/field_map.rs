@@ -1,11 +1,10 @@
 //! The field over the whole of a station: how strong, and whose.
 
-use std::num::NonZero;
-use std::thread;
-
 use serde::Serialize;
 
 use super::field_over_snow::FieldOverSnow;
+use super::radial::Radial;
+use super::snow::distance_m;
 use crate::station::Bounds;
 
 /// Magnitudes over a grid of the map, at the height of the receiver.
@@ -45,13 +44,9 @@ pub struct UnitShares {
 }
 
 impl FieldMap {
-    /// Over `bounds`, its longer side in `points` columns or rows (2 or more). Rows are
-    /// spread over the processor's cores.
-    ///
-    /// Cost: a field at each point for each unit, 0.15 µs in free space and some 4 µs
-    /// over ground (`cargo bench -p coilrig-analysis --bench plan`).
+    /// Over `bounds`, its longer side in `points` columns or rows (2 or more).
     pub fn of(field: &FieldOverSnow, bounds: &Bounds, points: usize) -> Self {
-        let (wide, high) = (bounds.x_m[1] - bounds.x_m[0], bounds.y_m[1] - bounds.y_m[0]);
+        let [wide, high] = bounds.sides_m();
         let step = wide.max(high) / (points.max(2) - 1) as f64;
         let along = |[from, to]: [f64; 2]| -> Vec<f64> {
             let count = ((to - from) / step).round().max(1.0) as usize;
@@ -59,7 +54,14 @@ impl FieldMap {
             (0..=count).map(at).collect()
         };
         let (x_m, y_m) = (along(bounds.x_m), along(bounds.y_m));
-        let of_units = rows(field, &x_m, &y_m);
+        let corners = field.snow.corners(bounds, field.height_m);
+        let of_unit = |unit: usize| -> Vec<Vec<f64>> {
+            let far = corners.map(|corner| distance_m(field.above(unit), corner));
+            let radial = Radial::of(field, unit, far.into_iter().fold(0.0, f64::max));
+            let at = |x: f64, y: f64| radial.magnitude(field.over([x, y]));
+            y_m.iter().map(|y| x_m.iter().map(|x| at(*x, *y)).collect()).collect()
+        };
+        let of_units: Vec<Vec<Vec<f64>>> = (0..field.units()).map(of_unit).collect();
         let (columns, lines, units) = (x_m.len(), y_m.len(), field.units());
         let at = |unit: usize, row: usize, column: usize| -> f64 { of_units[unit][row][column] };
         let winner = |row, column| {
@@ -97,29 +99,6 @@ impl FieldMap {
             units: (0..self.of_units.len()).map(unit).collect(),
         }
     }
-}
-
-/// Magnitudes by unit, row and column.
-fn rows(field: &FieldOverSnow, x_m: &[f64], y_m: &[f64]) -> Vec<Vec<Vec<f64>>> {
-    let row = |unit: usize, y: f64| -> Vec<f64> {
-        x_m.iter().map(|x| field.magnitude(unit, field.over([*x, y]))).collect()
-    };
-    let jobs: Vec<(usize, f64)> =
-        (0..field.units()).flat_map(|unit| y_m.iter().map(move |y| (unit, *y))).collect();
-    let cores = thread::available_parallelism().map_or(1, NonZero::get);
-    let share = jobs.len().div_ceil(cores).max(1);
-    let done: Vec<Vec<f64>> = thread::scope(|scope| {
-        let row = &row;
-        let run = |part: &'_ [(usize, f64)]| part.iter().map(|(u, y)| row(*u, *y)).collect();
-        let workers: Vec<_> = jobs
-            .chunks(share)
-            .map(|part| scope.spawn(move || -> Vec<Vec<f64>> { run(part) }))
-            .collect();
-        // A worker that panicked has told so; its panic goes on here.
-        let all = workers.into_iter().map(|w| w.join());
-        all.flat_map(|part| part.unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
-    });
-    done.chunks(y_m.len().max(1)).map(<[Vec<f64>]>::to_vec).collect()
 }
 
 #[cfg(test)]

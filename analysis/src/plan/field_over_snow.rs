@@ -1,6 +1,6 @@
 //! The field of a station's units where people carry a receiver.
 
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 use num_complex::Complex64;
 use serde::Serialize;
 
@@ -15,6 +15,9 @@ use crate::station::{Bounds, Station};
 const SNOW: Material = Material { conductivity_s_per_m: 1e-6, relative_permittivity: 1.5 };
 /// Relative permittivity of soil; from memory, and of little account below 1000 Ω·m.
 const SOIL_PERMITTIVITY: f64 = 15.0;
+
+/// How far beyond the field of a station the field over ground is made ready, m.
+const ROOM_M: f64 = 30.0;
 
 /// What the field is computed in.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -135,7 +138,19 @@ impl FieldOverSnow {
         self.medium.coupling(at_m, point_m) * moment_a_m2.map(Complex64::from)
     }
 
-    /// Its magnitude over all directions, A/m: what three axes read.
+    /// The matrix of couplings (1/m³) from `unit` to a receiver so far off along the snow,
+    /// in the direction of the first axis.
+    pub(super) fn coupling(&self, unit: usize, rho_m: f64) -> Matrix3<Complex64> {
+        let [u, v, z] = self.sources[unit].at_m;
+        self.medium.coupling([u, v, z], [u + rho_m, v, self.snow.square_m(self.height_m)])
+    }
+
+    /// RMS moment of `unit` along u, v and square to the snow, A·m².
+    pub(super) fn moment_a_m2(&self, unit: usize) -> Vector3<f64> {
+        self.sources[unit].moment_a_m2
+    }
+
+    /// RMS magnitude of the field of `unit` over all directions, A/m: what three axes read.
     pub fn magnitude(&self, unit: usize, at: Laid) -> f64 {
         polarisation::magnitude(&self.field(unit, at))
     }
@@ -154,7 +169,8 @@ impl FieldOverSnow {
 
 fn reach_m(sources: &[Source], corners: [Laid; 4]) -> f64 {
     let from = |s: &Source| corners.map(|corner| distance_m([s.at_m[0], s.at_m[1]], corner));
-    sources.iter().flat_map(from).fold(1.0, f64::max)
+    // Ways along the field lead out of it now and then.
+    sources.iter().flat_map(from).fold(0.0, f64::max) + ROOM_M
 }
 
 #[cfg(test)]

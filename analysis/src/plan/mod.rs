@@ -16,13 +16,14 @@ mod lanes;
 mod masking;
 mod maxima;
 mod measured;
+mod radial;
 mod search_path;
 mod snow;
 #[cfg(test)]
 mod testing;
 
 pub use above::{Above, ON_THE_SNOW_M, above, on_the_snow};
-pub use analysis::{Options, Plan};
+pub use analysis::{Options, Plan, PlanError};
 pub use extent::extent;
 pub use field_map::{FieldMap, Shares, UnitShares};
 pub use field_over_snow::{FieldOverSnow, Space};

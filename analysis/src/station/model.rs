@@ -65,6 +65,11 @@ pub struct Bounds {
 }
 
 impl Bounds {
+    /// Lengths of its sides, m.
+    pub fn sides_m(&self) -> [f64; 2] {
+        [self.x_m, self.y_m].map(|[from, to]| to - from)
+    }
+
     /// Whether a place lies inside or on the edge.
     pub fn hold(&self, x_m: f64, y_m: f64) -> bool {
         (self.x_m[0]..=self.x_m[1]).contains(&x_m) && (self.y_m[0]..=self.y_m[1]).contains(&y_m)

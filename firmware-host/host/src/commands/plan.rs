@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use coilrig_analysis::limits::RECEIVER_THRESHOLD;
-use coilrig_analysis::plan::{Options, Plan as Analysis, Space, Way, with_measured};
+use coilrig_analysis::plan::{Options, Plan as Analysis, PlanError, Space, Way, with_measured};
 use coilrig_analysis::units;
 
 use super::{CAUTIONS, Outcome};
@@ -120,7 +120,12 @@ pub fn run(args: &Plan) -> Result<Outcome> {
         ..usual
     };
     let plan = Analysis::of(&station, options).map_err(|e| {
-        let remedy = "correct snow_depth_m or soil_resistivity_ohm_m, or take --free-space";
+        let remedy = match e {
+            PlanError::Ground(_) => {
+                "correct snow_depth_m or soil_resistivity_ohm_m, or take --free-space"
+            }
+            PlanError::TooLong(_) => "correct the [field] or the places of the units, in metres",
+        };
         Error::file(args.station.display(), e.to_string(), remedy)
     })?;
     let planned = Planned { station: &station, replaced: &replaced, plan: &plan };

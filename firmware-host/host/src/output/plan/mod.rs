@@ -34,21 +34,9 @@ pub struct Planned<'a> {
 }
 
 impl Planned<'_> {
-    /// The map with contours.
-    pub fn field_picture<'b>(&'b self, computed: &'b str) -> FieldOverStation<'b> {
-        let threshold_a_per_m = self.plan.options.threshold_a_per_m;
-        FieldOverStation { on: self.on(), map: &self.plan.map, threshold_a_per_m, computed }
-    }
-
     /// The map of the walk.
     pub fn walk_picture<'b>(&'b self, computed: &'b str) -> FirstHeardMap<'b> {
-        FirstHeardMap {
-            on: self.on(),
-            field: &self.plan.field,
-            walk: &self.plan.walk,
-            threshold_a_per_m: self.plan.options.threshold_a_per_m,
-            computed,
-        }
+        FirstHeardMap { on: self.on(computed), field: &self.plan.field, walk: &self.plan.walk }
     }
 
     /// How the field was computed.
@@ -65,8 +53,13 @@ impl Planned<'_> {
         format!("Receiver {height} m over the snow; {space}.")
     }
 
-    fn on(&self) -> StationMap<'_> {
-        StationMap { station: self.station, bounds: self.plan.bounds }
+    fn on<'b>(&'b self, computed: &'b str) -> StationMap<'b> {
+        StationMap {
+            station: self.station,
+            bounds: self.plan.bounds,
+            threshold_a_per_m: self.plan.options.threshold_a_per_m,
+            computed,
+        }
     }
 }
 
@@ -82,15 +75,10 @@ pub fn write_all(folder: &Path, planned: &Planned<'_>, json: &str) -> Result<()>
     let matrix = MaskingMatrix { station: &station.name, masking: &plan.masking };
     pictures::write(folder, "masking", &matrix)?;
     write("field_map.csv", &tables::field_map(planned)?)?;
-    pictures::write(folder, "field_map", &planned.field_picture(&computed))?;
+    let on = planned.on(&computed);
+    pictures::write(folder, "field_map", &FieldOverStation { on, map: &plan.map })?;
     write("strongest_unit.csv", &tables::shares(planned)?)?;
-    let strongest = StrongestUnit {
-        on: planned.on(),
-        map: &plan.map,
-        shares: &plan.shares,
-        threshold_a_per_m: plan.options.threshold_a_per_m,
-        computed: &computed,
-    };
+    let strongest = StrongestUnit { on, map: &plan.map, shares: &plan.shares };
     pictures::write(folder, "strongest_unit", &strongest)?;
     write("first_heard.csv", &tables::first_heard(planned)?)?;
     write("search_paths.csv", &tables::search_paths(planned)?)?;
