@@ -109,6 +109,7 @@ impl Station {
         let line = |place: Range<usize>| line_of(text, place.start);
         station.doubts =
             doubts.into_iter().map(|(at, what)| Doubt { line: line(at), what }).collect();
+        station.doubts.sort_by_key(|doubt| doubt.line);
         Ok(station)
     }
 }
@@ -369,8 +370,8 @@ mod tests {
             station.doubts.iter().map(|d| (d.line, d.what.as_str())).collect();
         assert_eq!(said.len(), 4, "{said:?}");
         assert!(said[0].0 == 4 && said[0].1.contains("taken to lie level"), "{said:?}");
-        assert!(said[1].0 == 13 && said[1].1.contains("0.5 m from each other"), "{said:?}");
-        assert!(said[2].0 == 12 && said[2].1.starts_with("\"b\" has no lie"), "{said:?}");
+        assert!(said[1].0 == 12 && said[1].1.starts_with("\"b\" has no lie"), "{said:?}");
+        assert!(said[2].0 == 13 && said[2].1.contains("0.5 m from each other"), "{said:?}");
         assert!(said[3].0 == 21 && said[3].1.contains("1500 ms"), "{said:?}");
     }
 
