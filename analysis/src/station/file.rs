@@ -10,6 +10,7 @@ use super::doubts::{self, Doubt};
 use super::fault::{Fault, StationError, line_of};
 use super::map_plane::Geographic;
 use super::model::{Bounds, Lie, PlannedUnit, Slope, Spare, Station};
+use crate::limits::{LimitSet, published};
 use crate::masking::Timing;
 use crate::units;
 
@@ -163,11 +164,12 @@ fn checked(text: &str) -> Result<(Station, Doubts), Fault> {
         doubts: Vec::new(),
     };
     let mut doubts = Doubts::new();
+    let sets = published::all();
     for entry in &file.unit {
         let entry = entry.get_ref();
         let unit = unit(entry, &station)?;
         let timing = (&entry.period_s, &entry.on_time_s, &entry.field_at_10_m);
-        doubts.extend(doubts_of(timing, unit.timing, unit.field_at_10_m_a_per_m));
+        doubts.extend(doubts_of(&sets, timing, unit.timing, unit.field_at_10_m_a_per_m));
         doubts.extend(doubts::of_place(&unit, &station.units).map(|w| (entry.x_m.span(), w)));
         if entry.lie.is_none() {
             let what = format!("\"{}\" has no lie and is taken to lie level, to north", unit.name);
@@ -178,7 +180,7 @@ fn checked(text: &str) -> Result<(Station, Doubts), Fault> {
     for entry in &file.spare {
         let spare = spare(entry, &station)?;
         let timing = (&entry.period_s, &entry.on_time_s, &entry.field_at_10_m);
-        doubts.extend(doubts_of(timing, spare.timing, spare.field_at_10_m_a_per_m));
+        doubts.extend(doubts_of(&sets, timing, spare.timing, spare.field_at_10_m_a_per_m));
         station.spares.push(spare);
     }
     if station.units.is_empty() {
@@ -192,14 +194,15 @@ fn checked(text: &str) -> Result<(Station, Doubts), Fault> {
 }
 
 fn doubts_of(
+    sets: &[LimitSet],
     (period_s, on_time_s, field): (&Spanned<f64>, &Spanned<f64>, &Spanned<String>),
     timing: Timing,
     field_at_10_m_a_per_m: f64,
-) -> impl Iterator<Item = (Range<usize>, String)> {
+) -> impl Iterator<Item = (Range<usize>, String)> + use<> {
     let all = [
-        (period_s.span(), doubts::of_period(timing)),
-        (on_time_s.span(), doubts::of_on_time(timing)),
-        (field.span(), doubts::of_field(field_at_10_m_a_per_m)),
+        (period_s.span(), doubts::of_period(sets, timing)),
+        (on_time_s.span(), doubts::of_on_time(sets, timing)),
+        (field.span(), doubts::of_field(sets, field_at_10_m_a_per_m)),
     ];
     all.into_iter().filter_map(|(at, what)| Some((at, what?)))
 }
