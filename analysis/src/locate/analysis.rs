@@ -90,22 +90,44 @@ pub fn analyse(readings: &[PlacedReading], options: &Options<'_>) -> Result<Loca
     let readings = as_taken(readings, options);
     check(&readings)?;
     let plane = Surface::through(&readings);
+    with_medium(&plane, options, |ground, medium| {
+        analysed(&readings, &plane, options, ground, medium)
+    })
+}
+
+/// With the ground of the options, if there is one, laid along the snow under the plane
+/// of the readings, and with what the field goes through.
+pub(super) fn with_medium<T>(
+    plane: &Surface,
+    options: &Options<'_>,
+    then: impl FnOnce(Option<&dyn Medium>, &dyn Medium) -> T,
+) -> T {
     let free_space = FreeSpace { frequency_hz: options.frequency_hz };
     let snow = plane.clone().lowered(options.coil_height_m);
     let laid = options.ground.map(|ground| OnSlope::new(ground, &snow));
     let ground = laid.as_ref().map(|laid| laid as &dyn Medium);
-    let found = candidates(&readings, &plane, &free_space, ground);
-    let medium = ground.unwrap_or(&free_space);
-    let bad = found.first().is_none_or(|best| suspicion::is_bad(&readings, medium, best));
+    then(ground, ground.unwrap_or(&free_space))
+}
+
+fn analysed(
+    readings: &[PlacedReading],
+    plane: &Surface,
+    options: &Options<'_>,
+    ground: Option<&dyn Medium>,
+    medium: &dyn Medium,
+) -> Result<Location, LocateError> {
+    let free_space = FreeSpace { frequency_hz: options.frequency_hz };
+    let found = candidates(readings, plane, &free_space, ground);
+    let bad = found.first().is_none_or(|best| suspicion::is_bad(readings, medium, best));
     let chi_squared = found.first().map_or(f64::INFINITY, |best| best.chi_squared);
     if bad {
-        suspicion::explain(&readings, &plane, &free_space, chi_squared)?;
+        suspicion::explain(readings, plane, &free_space, chi_squared)?;
     }
     let best = found.first().ok_or(LocateError::NoFit)?;
-    let mut location = described(&readings, &plane, options, medium, &found);
-    location.notes = notes::notes(&readings, &plane, &location);
+    let mut location = described(readings, plane, options, medium, &found);
+    location.notes = notes::notes(readings, plane, &location);
     if bad {
-        location.notes.extend(suspicion::remarks(&readings, &plane, &free_space, best));
+        location.notes.extend(suspicion::remarks(readings, plane, &free_space, best));
     }
     Ok(location)
 }
