@@ -2,7 +2,7 @@
 
 use nalgebra::{Matrix3, Matrix6, Vector3};
 
-use super::ambiguity::rival;
+use super::ambiguity::rivals;
 use super::candidates::candidates;
 use super::fit::Solution;
 use super::location::{
@@ -142,7 +142,8 @@ fn described(
     let solution = signed(&found[0]);
     let covariance = with_common(&solution, options.u_calibration_rel);
     let surface = plane.clone().lowered(options.coil_height_m);
-    let rival = rival(found).map(|(other, lead)| (signed(other), lead));
+    let rivals: Vec<_> =
+        rivals(found).into_iter().map(|(other, lead)| (signed(other), lead)).collect();
     let strongest = strongest(&solution, plane, medium);
     let moment = magnitude(&solution.moment_a_m2, &covariance);
     let per_moment = dipole::coaxial(1.0, 10.0, options.frequency_hz);
@@ -150,15 +151,17 @@ fn described(
     let now = u_position_m(&solution.widened());
     // Advice, and some thousand couplings: free space will do.
     let free_space = FreeSpace { frequency_hz: options.frequency_hz };
-    let next = next_place(readings, plane, &free_space, &solution, rival.as_ref().map(|r| &r.0));
+    let next = next_place(readings, plane, &free_space, &solution, rivals.first().map(|r| &r.0));
+    let mut described = rivals.iter().map(|(other, lead)| described_rival(other, *lead, &surface));
     let mut location = Location {
         position_m: readings_of(&position, &covariance, 0),
         moment_a_m2: readings_of(&solution.moment_a_m2, &covariance, 3),
         covariance: std::array::from_fn(|i| std::array::from_fn(|j| covariance[(i, j)])),
         chi_squared: solution.chi_squared,
         degrees_of_freedom: solution.degrees_of_freedom,
-        ambiguous: rival.is_some(),
-        rival: rival.map(|(other, lead)| described_rival(&other, lead, &surface)),
+        ambiguous: !rivals.is_empty(),
+        rival: described.next(),
+        further_rivals: described.collect(),
         moment_sign: MOMENT_SIGN,
         moment_magnitude_a_m2: moment,
         moment_tilt_deg: tilt_deg(&solution.moment_a_m2, &covariance, &surface),

@@ -18,6 +18,8 @@ pub struct Surface {
     /// RMS distance of the readings from the middle along the direction in which
     /// they spread most, the next, and the last.
     pub spread_m: [f64; 3],
+    /// The first of these directions, of length 1.
+    pub along: Vector3<f64>,
     /// RMS height of the readings over the plane.
     pub scatter_m: f64,
     /// Height of the highest reading over the plane.
@@ -38,8 +40,9 @@ impl Surface {
         let offsets: Vec<_> = readings.iter().map(|r| Vector3::from(r.place_m) - middle).collect();
         let scatter: Matrix3<f64> =
             offsets.iter().map(|d| d * d.transpose()).sum::<Matrix3<f64>>() / count;
-        let mut spread_m: [f64; 3] =
-            SymmetricEigen::new(scatter).eigenvalues.map(|v| v.max(0.0).sqrt()).into();
+        let axes = SymmetricEigen::new(scatter);
+        let along = axes.eigenvectors.column(axes.eigenvalues.imax()).into_owned();
+        let mut spread_m: [f64; 3] = axes.eigenvalues.map(|v| v.max(0.0).sqrt()).into();
         spread_m.sort_by(|a, b| b.total_cmp(a));
         let (rise, inverse, across_unknown) = rises(&scatter);
         let off = |d: &Vector3<f64>| d.z - rise[0] * d.x - rise[1] * d.y;
@@ -52,7 +55,7 @@ impl Surface {
             covariance[(i + 1, j + 1)] = variance * inverse[i][j];
         }
         let middle_m = middle.into();
-        Self { middle_m, rise, spread_m, scatter_m, highest_m, across_unknown, covariance }
+        Self { middle_m, rise, spread_m, along, scatter_m, highest_m, across_unknown, covariance }
     }
 
     /// The same plane so much lower, measured straight down.
