@@ -137,9 +137,12 @@ pub(super) fn make_whole(
     let made = beside.path().join("records.sqlite");
     let failed = |e| explained(path, "make", &e);
     let mut connection = Connection::open(&made).map_err(failed)?;
-    for_entering(&connection).map_err(failed)?;
+    always(&connection).map_err(failed)?;
+    // All of it goes straight into the file: what stands beside it is not moved with it.
+    connection.pragma_update(None, "journal_mode", "MEMORY").map_err(failed)?;
     schema::bring_up_to_date(&mut connection, steps).map_err(failed)?;
     fill(&mut connection)?;
+    connection.pragma_update(None, "journal_mode", "WAL").map_err(failed)?;
     connection.close().map_err(|(_, e)| failed(e))?;
     if let Err(e) = move_to_new(&made, path) {
         // Another program may have made it just now.
@@ -193,12 +196,16 @@ fn check_is_records(path: &Path) -> Result<()> {
 /// What holds for every connection that enters: nothing is told as entered before it
 /// is on the disk, and references and triggers always count.
 fn for_entering(connection: &Connection) -> rusqlite::Result<()> {
+    always(connection)?;
+    connection.pragma_update(None, "journal_mode", "WAL")
+}
+
+fn always(connection: &Connection) -> rusqlite::Result<()> {
     connection.busy_timeout(PATIENCE)?;
     connection.pragma_update(None, "synchronous", "FULL")?;
     connection.pragma_update(None, "foreign_keys", true)?;
     connection.pragma_update(None, "recursive_triggers", true)?;
-    connection.pragma_update(None, "cell_size_check", true)?;
-    connection.pragma_update(None, "journal_mode", "WAL")
+    connection.pragma_update(None, "cell_size_check", true)
 }
 
 fn as_it_stands(path: &Path, more: OpenFlags) -> rusqlite::Result<Connection> {
@@ -212,11 +219,12 @@ fn as_it_stands(path: &Path, more: OpenFlags) -> rusqlite::Result<Connection> {
 }
 
 /// Reading what others may be writing wants a file beside it. It cannot be made where
-/// nothing can be written.
+/// nothing can be written, or no space is left.
 fn needs_no_writing(error: &rusqlite::Error) -> bool {
+    use ErrorCode::*;
     matches!(
         error.sqlite_error_code(),
-        Some(ErrorCode::CannotOpen | ErrorCode::ReadOnly | ErrorCode::PermissionDenied)
+        Some(CannotOpen | ReadOnly | PermissionDenied | DiskFull | SystemIoFailure)
     )
 }
 
