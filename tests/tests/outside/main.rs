@@ -6,6 +6,7 @@ mod calibration;
 mod distributions;
 mod fields;
 mod ground;
+mod history;
 mod location;
 mod places;
 mod range;
