@@ -24,6 +24,7 @@ pub mod placed_readings;
 pub mod pulse_count;
 pub mod readings;
 pub mod recording;
+pub mod records;
 pub mod runtime;
 mod station_file;
 mod station_geojson;
