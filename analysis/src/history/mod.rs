@@ -10,6 +10,7 @@
 //! Times are seconds since any epoch; nothing here knows what day it is.
 
 mod due;
+mod followed;
 mod forecast;
 mod quantity;
 mod regression;
@@ -21,6 +22,7 @@ mod trend;
 mod visits;
 
 pub use due::{Due, due};
+pub use followed::{Change, Followed, follow};
 pub use forecast::{CONFIDENCE, Forecast, Leaving, REACH, Side, leaving};
 pub use quantity::{TRACKED, Tracked};
 pub use series::{Event, EventKind, Point};

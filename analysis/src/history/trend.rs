@@ -187,6 +187,13 @@ impl Trend {
         (self.covariance.row(1) * row)[(0, 0)] / self.model.span_s
     }
 
+    /// The level at one time less that at another.
+    pub(super) fn difference(&self, from_s: f64, to_s: f64) -> Reading {
+        let row = self.model.row(to_s, 0.0) - self.model.row(from_s, 0.0);
+        let variance = (row.transpose() * &self.covariance * &row)[(0, 0)];
+        Reading::new(self.solution.dot(&row), variance.max(0.0).sqrt())
+    }
+
     /// Whether it drifts beyond chance ([`SURE`]).
     pub fn drifts(&self) -> bool {
         self.chance < SURE

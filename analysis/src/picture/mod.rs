@@ -24,15 +24,17 @@ pub mod located_unit;
 pub mod location_residuals;
 pub mod over_temperature;
 pub mod over_time;
+pub mod over_years;
 pub mod plot;
 pub mod polar;
 pub mod pulse_envelope;
 pub mod pulse_timeline;
 pub mod range_rose;
 pub mod residuals;
+pub mod station_map;
 pub mod style;
 
-pub use axis::Axis;
+pub use axis::{Axis, Tick};
 pub use canvas::Canvas;
 pub use drawing::{Drawing, Picture, PictureError, render};
 pub use legend::Legend;
