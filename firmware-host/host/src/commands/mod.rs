@@ -11,12 +11,14 @@ use crate::error::{Error, Result};
 mod calibrate;
 mod demo;
 mod emulate;
+mod into_records;
 mod locate;
 mod measure;
 mod plan;
 mod ports;
 mod range;
 mod record;
+mod records;
 mod station;
 mod survey;
 mod verify;
@@ -63,6 +65,7 @@ enum Command {
     Ports(ports::Ports),
     Record(record::Record),
     Range(range::Range),
+    Records(records::Arguments),
     Station(station::Arguments),
     Survey(survey::Arguments),
     Verify(verify::Verify),
@@ -93,6 +96,7 @@ pub fn run() -> ExitCode {
         Command::Ports(args) => ports::run(&args),
         Command::Record(args) => record::run(args),
         Command::Range(args) => range::run(&args),
+        Command::Records(args) => records::run(&args),
         Command::Station(args) => station::run(&args),
         Command::Survey(args) => survey::run(args),
         Command::Verify(args) => verify::run(&args),

@@ -11,6 +11,7 @@ pub mod over_time;
 pub mod pictures;
 pub mod plan;
 pub mod range;
+pub mod records;
 pub mod sheet;
 pub mod station;
 pub mod survey;

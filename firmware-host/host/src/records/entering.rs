@@ -5,7 +5,7 @@ use jiff::{SignedDuration, Timestamp};
 use rusqlite::types::Value;
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params_from_iter};
 
-use super::entries::{EntryId, Measurement, Verification, What, Withdrawal};
+use super::entries::{EntryId, Kind, Measurement, Verification, What, Withdrawal};
 use super::opening::Records;
 use crate::error::{Error, Result};
 
@@ -14,7 +14,7 @@ const NEWEST: &str = "\
     SELECT entered_at, id FROM (SELECT entered_at, id FROM entry ORDER BY id DESC LIMIT 200) \
     ORDER BY entered_at DESC LIMIT 1";
 /// Clocks of two computers may differ by so much without a word.
-const CLOCKS_DIFFER: SignedDuration = SignedDuration::from_secs(60);
+pub(super) const CLOCKS_DIFFER: SignedDuration = SignedDuration::from_secs(60);
 
 /// When something happened, and what else all entries have.
 #[derive(Clone, Debug)]
@@ -38,8 +38,9 @@ impl Stamp {
 /// it, none of them is.
 #[derive(Debug)]
 pub struct Entering<'a> {
+    /// To look things up, the entries made so far among them.
+    pub records: &'a Records,
     within: Transaction<'a>,
-    path: &'a std::path::Path,
     by: String,
     now: Timestamp,
 }
@@ -61,16 +62,16 @@ impl Records {
         now: Option<Timestamp>,
         warn: impl FnOnce(&str),
     ) -> Result<Entering<'_>> {
-        let path = &self.path;
-        let failed = |e| super::trouble::explained(path, "enter into", &e);
+        let records: &Records = self;
+        let failed = |e| records.explained("enter into", &e);
         if by.trim().is_empty() {
             let what = "nobody is named who enters this";
             return Err(Error::usage(what, "give --by with a name"));
         }
-        let within = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .map_err(failed)?;
+        // Nothing else holds these records while they are lent to be changed.
+        let within =
+            Transaction::new_unchecked(&records.connection, TransactionBehavior::Immediate)
+                .map_err(failed)?;
         // Only now, since another program may have entered while this one waited.
         let now = now.unwrap_or_else(Timestamp::now);
         let newest = within
@@ -85,11 +86,11 @@ impl Records {
                 "{}: the clock of this computer says {}, but entry {id} was made at {newest_at}: \
                  one of the two is wrong. It is entered all the same; set the clock, and mend \
                  what is wrong with: coilrig records correct",
-                path.display(),
+                records.path().display(),
                 text(now)
             ));
         }
-        Ok(Entering { within, path, by: by.trim().to_owned(), now })
+        Ok(Entering { records, within, by: by.trim().to_owned(), now })
     }
 }
 
@@ -97,6 +98,14 @@ impl Entering<'_> {
     /// The time by the clock of the computer.
     pub fn now(&self) -> Timestamp {
         self.now
+    }
+
+    pub(super) fn by(&self) -> &str {
+        &self.by
+    }
+
+    pub(super) fn within(&self) -> &rusqlite::Connection {
+        &self.within
     }
 
     /// Make an entry.
@@ -163,6 +172,14 @@ impl Entering<'_> {
     ///
     /// No such entry, or one that is withdrawn already.
     pub fn withdraw(&mut self, entry: EntryId, why: &str) -> Result<EntryId> {
+        if why.trim().is_empty() {
+            let what = format!("nothing says why entry {entry} is withdrawn");
+            return Err(Error::usage(what, "give --note with the reason"));
+        }
+        if self.records.kind_in_force(entry)? == Kind::Withdrawal {
+            let what = format!("entry {entry} is a withdrawal, which stays");
+            return Err(Error::usage(what, "enter anew what was withdrawn"));
+        }
         let stamp =
             Stamp { at: self.now, corrects: Some(entry), note: Some(why.trim().to_owned()) };
         self.add(&stamp, &Withdrawal)
@@ -174,8 +191,8 @@ impl Entering<'_> {
     ///
     /// A file that cannot be written: then none of them is in it.
     pub fn commit(self) -> Result<()> {
-        let path = self.path;
-        self.within.commit().map_err(|e| super::trouble::explained(path, "enter into", &e))
+        let records = self.records;
+        self.within.commit().map_err(|e| records.explained("enter into", &e))
     }
 
     fn insert<T: What>(&mut self, stamp: &Stamp, what: &T) -> rusqlite::Result<EntryId> {
@@ -198,7 +215,7 @@ impl Entering<'_> {
     }
 
     pub(super) fn failed(&self, error: &rusqlite::Error) -> Error {
-        super::trouble::explained(self.path, "enter into", error)
+        self.records.explained("enter into", error)
     }
 }
 

@@ -141,11 +141,11 @@ words! {
     /// What a person decides about a unit.
     Decided {
         /// It may be used.
-        InUse = "in use",
+        InUse = "in-use",
         /// It may be used, and is to be looked at again.
         Watch = "watch",
         /// It is not to be used for now.
-        OutOfUse = "out of use",
+        OutOfUse = "out-of-use",
         /// It goes to be repaired.
         Repair = "repair",
         /// It is not to be used any more.

@@ -18,7 +18,7 @@ const PATIENCE: Duration = Duration::from_secs(10);
 /// Files up to here are looked over when they are opened; larger ones take too long.
 const LOOKED_OVER_BYTES: u64 = 16 << 20;
 /// What every SQLite file begins with.
-const MAGIC: &[u8] = b"SQLite format 3\0";
+pub(super) const MAGIC: &[u8] = b"SQLite format 3\0";
 
 /// An open file of records.
 #[derive(Debug)]
@@ -37,25 +37,7 @@ impl Records {
     ///
     /// There is something, or the place cannot be written.
     pub fn create(path: &Path) -> Result<Self> {
-        files::must_be_new(path)?;
-        let folder = folder_of(path);
-        let io = |e: std::io::Error| Error::io(path, "make the records", &e);
-        // Made whole beside, then moved: nobody meets it half-made.
-        let beside = tempfile::Builder::new().prefix(".coilrig-").tempdir_in(folder).map_err(io)?;
-        let made = beside.path().join("records.sqlite");
-        let failed = |e| explained(path, "make", &e);
-        let mut connection = Connection::open(&made).map_err(failed)?;
-        for_entering(&connection).map_err(failed)?;
-        schema::bring_up_to_date(&mut connection, schema::STEPS).map_err(failed)?;
-        connection.close().map_err(|(_, e)| failed(e))?;
-        let moved = tempfile::TempPath::try_from_path(made)
-            .and_then(|made| made.persist_noclobber(path).map_err(|e| e.error));
-        if let Err(e) = moved {
-            // Another program may have made it just now.
-            files::must_be_new(path)?;
-            return Err(io(e));
-        }
-        File::open(folder).and_then(|folder| folder.sync_all()).map_err(io)?;
+        make_whole(path, schema::STEPS, |_| Ok(()))?;
         Self::open(path)
     }
 
@@ -137,8 +119,36 @@ impl Records {
     }
 }
 
+/// Make a file of records by `steps` at `path`, where none may be, with what `fill`
+/// puts into it. It is made beside, then moved: nobody meets it half-made.
+pub(super) fn make_whole(
+    path: &Path,
+    steps: &[&str],
+    fill: impl FnOnce(&mut Connection) -> Result<()>,
+) -> Result<()> {
+    files::must_be_new(path)?;
+    let folder = folder_of(path);
+    let io = |e: std::io::Error| Error::io(path, "make the records", &e);
+    let beside = tempfile::Builder::new().prefix(".coilrig-").tempdir_in(folder).map_err(io)?;
+    let made = beside.path().join("records.sqlite");
+    let failed = |e| explained(path, "make", &e);
+    let mut connection = Connection::open(&made).map_err(failed)?;
+    for_entering(&connection).map_err(failed)?;
+    schema::bring_up_to_date(&mut connection, steps).map_err(failed)?;
+    fill(&mut connection)?;
+    connection.close().map_err(|(_, e)| failed(e))?;
+    let moved = tempfile::TempPath::try_from_path(made)
+        .and_then(|made| made.persist_noclobber(path).map_err(|e| e.error));
+    if let Err(e) = moved {
+        // Another program may have made it just now.
+        files::must_be_new(path)?;
+        return Err(io(e));
+    }
+    File::open(folder).and_then(|folder| folder.sync_all()).map_err(io)
+}
+
 /// The folder that holds `path`.
-fn folder_of(path: &Path) -> &Path {
+pub(super) fn folder_of(path: &Path) -> &Path {
     path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
@@ -215,7 +225,7 @@ fn where_nothing_is_written(path: &Path) -> Result<(Connection, Option<TempDir>)
     Ok((connection, None))
 }
 
-fn copy(from: &Path, to: &Path) -> Result<()> {
+pub(super) fn copy(from: &Path, to: &Path) -> Result<()> {
     // Without the permissions, which may keep a copy from being worked on.
     let mut source = File::open(from).map_err(|e| Error::io(from, "read", &e))?;
     File::create(to)
@@ -296,7 +306,7 @@ fn known_version(path: &Path, connection: &Connection, steps: &[&str]) -> Result
 }
 
 /// A copy of all that is in the file and beside it, even while others enter.
-fn copy_whole(connection: &Connection, to: &Path) -> rusqlite::Result<()> {
+pub(super) fn copy_whole(connection: &Connection, to: &Path) -> rusqlite::Result<()> {
     connection.backup(MAIN_DB, to, None::<fn(rusqlite::backup::Progress)>)
 }
 

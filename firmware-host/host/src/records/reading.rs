@@ -279,7 +279,7 @@ impl Records {
     }
 
     /// The first entry of the unit that an entry is of.
-    fn first_entries(&self) -> Result<impl Fn(EntryId) -> EntryId + use<>> {
+    pub(super) fn first_entries(&self) -> Result<impl Fn(EntryId) -> EntryId + use<>> {
         let sql = "SELECT id, corrects FROM unit WHERE corrects IS NOT NULL";
         let corrected: HashMap<EntryId, EntryId> =
             self.rows(sql, [], |row| Ok((row.get(0)?, row.get(1)?)))?.into_iter().collect();
@@ -333,7 +333,7 @@ pub(super) fn entry<T: What>(row: &Row<'_>) -> rusqlite::Result<Entry<T>> {
     })
 }
 
-fn time(row: &Row<'_>, column: usize) -> rusqlite::Result<Timestamp> {
+pub(super) fn time(row: &Row<'_>, column: usize) -> rusqlite::Result<Timestamp> {
     row.get_ref(column)?.as_str()?.parse().map_err(|e: jiff::Error| {
         rusqlite::Error::FromSqlConversionFailure(column, rusqlite::types::Type::Text, e.into())
     })

@@ -156,7 +156,7 @@ CREATE TABLE decision (
     unit INTEGER NOT NULL REFERENCES unit (id),
     verification INTEGER REFERENCES verification (id),  -- NULL: not because of one
     decision TEXT NOT NULL
-        CHECK (decision IN ('in use', 'watch', 'out of use', 'repair', 'retire')),
+        CHECK (decision IN ('in-use', 'watch', 'out-of-use', 'repair', 'retire')),
     who TEXT NOT NULL CHECK (trim(who) <> ''),    -- who decided, not who typed it
     reason TEXT
 ) STRICT;
