@@ -24,8 +24,8 @@ pub struct Followed {
     pub trend: Option<Trend>,
     /// When it leaves its limits.
     pub forecasts: Vec<Forecast>,
-    /// How it stands; absent with the trend.
-    pub standing: Option<Standing>,
+    /// How it stands.
+    pub standing: Standing,
 }
 
 /// Follow one quantity. `points` in order of time; nothing is known of it without any
@@ -45,7 +45,7 @@ pub fn follow(
         .as_ref()
         .map(|t| leaving(t, quantity.bounds(limits), now_s, horizon_s))
         .unwrap_or_default();
-    let standing = trend.as_ref().map(|t| standing(t, &forecasts));
+    let standing = trend.as_ref().map_or(Standing::Unknown, |t| standing(t, &forecasts));
     Some(Followed {
         quantity,
         readings: known.len(),

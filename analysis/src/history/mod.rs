@@ -26,7 +26,7 @@ pub use followed::{Change, Followed, follow};
 pub use forecast::{CONFIDENCE, Forecast, Leaving, REACH, Side, leaving};
 pub use quantity::{TRACKED, Tracked};
 pub use series::{Event, EventKind, Point};
-pub use standing::{Standing, standing};
+pub use standing::{Standing, standing, worse_first};
 pub use steps::FALSE_ALARMS;
 pub use trend::{LEAST_VISITS, SURE, Step, Trend, trend};
 pub use visits::{TOGETHER_S, Visit, visits};

@@ -19,6 +19,8 @@ pub enum Standing {
     Drifts,
     /// Its uncertainty reaches a limit now.
     Open,
+    /// Too few visits to tell.
+    Unknown,
     /// Nothing beyond chance.
     Steady,
 }
@@ -43,4 +45,10 @@ pub fn standing(trend: &Trend, forecasts: &[Forecast]) -> Standing {
         (false, true, ..) => Standing::Open,
         (false, false, ..) => Standing::Steady,
     }
+}
+
+/// What wants looking at first.
+pub fn worse_first(a: Standing, b: Standing) -> std::cmp::Ordering {
+    // No time in it is NaN.
+    a.partial_cmp(&b).unwrap_or(std::cmp::Ordering::Equal)
 }

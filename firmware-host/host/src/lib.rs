@@ -14,6 +14,7 @@ pub mod dialogue;
 pub mod emulator;
 pub mod error;
 pub mod files;
+pub mod following;
 pub mod ground_file;
 pub mod journal;
 pub mod limits_file;

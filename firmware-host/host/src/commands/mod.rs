@@ -11,6 +11,7 @@ use crate::error::{Error, Result};
 mod calibrate;
 mod demo;
 mod emulate;
+mod history;
 mod into_records;
 mod locate;
 mod measure;
@@ -59,6 +60,7 @@ enum Command {
     Calibrate(calibrate::Calibrate),
     Demo(demo::Demo),
     Emulate(emulate::Emulate),
+    History(history::History),
     Locate(locate::Locate),
     Measure(measure::Measure),
     Plan(plan::Plan),
@@ -90,6 +92,7 @@ pub fn run() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Emulate(args) => emulate::run(&args),
+        Command::History(args) => history::run(&args),
         Command::Locate(args) => locate::run(&args),
         Command::Measure(args) => measure::run(&args),
         Command::Plan(args) => plan::run(&args),

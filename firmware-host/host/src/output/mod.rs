@@ -5,6 +5,7 @@ pub mod budget;
 pub mod calibration;
 pub mod columns;
 pub mod demo_report;
+pub mod history;
 pub mod location;
 pub mod measurement;
 pub mod over_time;
