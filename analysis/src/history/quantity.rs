@@ -15,6 +15,8 @@ pub struct Tracked {
     pub per_si_unit: f64,
     /// The limit on it, where there may be one.
     pub limited: Option<limits::Quantity>,
+    /// Digits that a limit on it has.
+    pub digits: i32,
     /// A unit that was moved begins anew.
     pub of_place: bool,
     /// It changes with the unit's temperature, by its resonator.
@@ -27,6 +29,7 @@ const PLAIN: Tracked = Tracked {
     unit: "",
     per_si_unit: 1.0,
     limited: None,
+    digits: 3,
     of_place: false,
     by_temperature: false,
 };
@@ -39,6 +42,7 @@ pub const TRACKED: [Tracked; 10] = [
         label: "carrier",
         unit: "Hz",
         limited: Some(limits::Quantity::Carrier),
+        digits: 8,
         by_temperature: true,
         ..PLAIN
     },

@@ -47,19 +47,20 @@ pub(super) struct Found {
     pub(super) chance: f64,
 }
 
-/// Steps beside what `fit` has already, which has them in the end. `floor` is the share of
+/// Steps beside what `fit` has already. `floor` is the share of
 /// its weights' variance that the stated uncertainties make: less is not believed.
 pub(super) fn find(fit: &mut Regression, known: &[Known], floor: f64, count: usize) -> Vec<Found> {
-    let column = |place: usize| (0..count).map(move |i| f64::from(u8::from(i >= place)));
     let mut found: Vec<Found> = Vec::new();
     for known in known.iter().filter(|k| k.anew) {
-        if fit.add(column(known.place)) {
+        if fit.add(column(known.place, count)) {
             found.push(Found { place: known.place, chance: f64::NAN });
         }
     }
+    let base = fit.clone();
     let tested: Vec<usize> = known.iter().filter(|k| !k.anew).map(|k| k.place).collect();
-    for (place, chance) in seen(fit, tested, floor, count) {
-        if fit.add(column(place)) {
+    let anew = found.clone();
+    for (place, chance) in seen(&base, tested, floor, count) {
+        if fit.add(column(place, count)) {
             found.push(Found { place, chance });
         }
     }
@@ -71,13 +72,22 @@ pub(super) fn find(fit: &mut Regression, known: &[Known], floor: f64, count: usi
         let allowed: Vec<bool> = (0..count).map(free).collect();
         let Some((place, gain)) = best(fit, &allowed) else { break };
         let Some(chance) = chance_somewhere(fit, &allowed, gain, floor) else { break };
-        if !fit.add(column(place)) {
+        if !fit.add(column(place, count)) {
             break;
         }
         found.push(Found { place, chance });
     }
+    // One that stood in for another may be none now that the other is known.
+    let places: Vec<usize> = found[anew.len()..].iter().map(|f| f.place).collect();
+    let kept = seen(&base, places, floor, count);
+    found.retain(|f| anew.contains(f) || kept.iter().any(|(place, _)| *place == f.place));
     found.sort_by_key(|f| f.place);
     found
+}
+
+/// A step before the visit of this number.
+fn column(place: usize, count: usize) -> impl Iterator<Item = f64> {
+    (0..count).map(move |i| f64::from(u8::from(i >= place)))
 }
 
 /// Which of the places where something was done show a step, with the probability of chance.
@@ -85,7 +95,6 @@ pub(super) fn find(fit: &mut Regression, known: &[Known], floor: f64, count: usi
 /// make: alone, one of several steps in turn may look like none. Of too many for the
 /// visits the latest are looked at.
 fn seen(fit: &Regression, mut places: Vec<usize>, floor: f64, count: usize) -> Vec<(usize, f64)> {
-    let column = |place: usize| (0..count).map(move |i| f64::from(u8::from(i >= place)));
     places.sort_unstable();
     let most = fit.degrees_of_freedom().saturating_sub(2);
     places.drain(..places.len().saturating_sub(most));
@@ -94,7 +103,7 @@ fn seen(fit: &Regression, mut places: Vec<usize>, floor: f64, count: usize) -> V
         let judged = places.iter().map(|place| {
             let mut others = fit.clone();
             for other in places.iter().filter(|p| *p != place) {
-                others.add(column(*other));
+                others.add(column(*other, count));
             }
             let mut allowed = vec![false; count];
             allowed[*place] = true;

@@ -36,6 +36,6 @@ pub mod style;
 
 pub use axis::{Axis, Tick};
 pub use canvas::Canvas;
-pub use drawing::{Drawing, Picture, PictureError, render};
+pub use drawing::{Drawing, Picture, PictureError, render, svg};
 pub use legend::Legend;
 pub use plot::Plot;

@@ -85,7 +85,9 @@ impl OverYears<'_> {
             }
         }
         let room = 0.07 * (high - low).max(height);
-        (low - room, high + room)
+        // Names of events stand above the data.
+        let names = if self.shown_events().next().is_some() { 2.0 } else { 0.0 };
+        (low - room, high + (1.0 + names) * room)
     }
 
     fn limits(&self) -> impl Iterator<Item = f64> {
@@ -105,7 +107,7 @@ impl OverYears<'_> {
 
     fn notes(&self, (low, high): (f64, f64)) -> Vec<String> {
         let mut notes = vec![format!(
-            "Bars: standard uncertainty of each visit. Band: {} % interval of the line.",
+            "Bars: standard uncertainty. Band: {} % interval.",
             units::significant(100.0 * CONFIDENCE, 2)
         )];
         if let Some(celsius) = self.trend.temperature_c {
@@ -115,7 +117,9 @@ impl OverYears<'_> {
         let beyond: Vec<String> = self
             .limits()
             .filter(|limit| !(low..=high).contains(limit))
-            .map(|limit| format!("{} {unit}", units::significant(limit, 6)))
+            .map(|limit| {
+                format!("{} {unit}", units::significant(limit, self.followed.quantity.digits))
+            })
             .collect();
         if !beyond.is_empty() {
             notes.push(format!("Limits beyond the picture: {}.", beyond.join(", ")));
@@ -147,7 +151,8 @@ impl OverYears<'_> {
 
 impl Picture for OverYears<'_> {
     fn size(&self) -> (u32, u32) {
-        (820, 400)
+        // Two beside each other on A4 can still be read.
+        (480, 330)
     }
 
     fn title(&self) -> String {
@@ -165,7 +170,7 @@ impl Picture for OverYears<'_> {
         let quantity = &self.followed.quantity;
         let decimals = (1.0 - ((high - low) / 8.0).log10()).floor().clamp(0.0, 9.0) as usize;
         let name = format!("{} ({})", quantity.label, quantity.unit);
-        let y = Axis::linear(low, high, &name, 6, |v| format!("{v:.decimals$}").replace('-', "−"));
+        let y = Axis::linear(low, high, &name, 5, |v| format!("{v:.decimals$}").replace('-', "−"));
         let (legend, notes) = (self.legend((low, high)), self.notes((low, high)));
         let plot = Plot::lay_out(canvas, self.size(), &self.title(), &legend, (x, y), &notes)?;
         for (begin, end) in self.pieces() {

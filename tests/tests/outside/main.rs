@@ -4,6 +4,7 @@
 mod angle;
 mod calibration;
 mod distributions;
+mod export;
 mod fields;
 mod ground;
 mod history;

@@ -20,6 +20,7 @@ mod ports;
 mod range;
 mod record;
 mod records;
+mod report;
 mod station;
 mod survey;
 mod verify;
@@ -68,6 +69,7 @@ enum Command {
     Record(record::Record),
     Range(range::Range),
     Records(records::Arguments),
+    Report(report::Report),
     Station(station::Arguments),
     Survey(survey::Arguments),
     Verify(verify::Verify),
@@ -100,6 +102,7 @@ pub fn run() -> ExitCode {
         Command::Record(args) => record::run(args),
         Command::Range(args) => range::run(&args),
         Command::Records(args) => records::run(&args),
+        Command::Report(args) => report::run(&args),
         Command::Station(args) => station::run(&args),
         Command::Survey(args) => survey::run(args),
         Command::Verify(args) => verify::run(&args),

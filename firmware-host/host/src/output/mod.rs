@@ -13,6 +13,7 @@ pub mod pictures;
 pub mod plan;
 pub mod range;
 pub mod records;
+pub mod report;
 pub mod sheet;
 pub mod station;
 pub mod survey;

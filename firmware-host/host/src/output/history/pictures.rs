@@ -14,7 +14,7 @@ use crate::files;
 use crate::following::{Histories, UnitHistory, day, midnight, timestamp};
 
 /// Most days that are named along a chart.
-const DAYS: i32 = 8;
+const DAYS: usize = 5;
 
 /// The charts of a unit, with what each shows; worst first.
 pub fn charts<'a>(
@@ -95,9 +95,9 @@ fn days((from_s, to_s): (f64, f64)) -> Vec<(f64, String)> {
             .filter_map(|day| Some((day, midnight(day)?)))
             .filter(|(_, at_s)| *at_s >= from_s)
             .map(|(day, at_s)| (at_s, day.to_string()))
-            .take(DAYS as usize + 1)
+            .take(DAYS + 1)
             .collect();
-        if best.len() <= DAYS as usize {
+        if best.len() <= DAYS {
             break;
         }
     }
@@ -124,7 +124,7 @@ mod tests {
         );
         assert_eq!(named("2025-11-20", "2026-02-10"), ["2025-12-01", "2026-01-01", "2026-02-01"]);
         let long = named("2019-03-01", "2026-03-01");
-        assert_eq!((long.len(), long[0].as_str()), (7, "2020-01-01"));
-        assert!(named("2025-11-20", "2026-12-10").len() <= 8);
+        assert_eq!((long.len(), long[0].as_str()), (4, "2021-01-01"));
+        assert!(named("2025-11-20", "2026-12-10").len() <= 5);
     }
 }

@@ -117,6 +117,9 @@ pub fn notes(histories: &Histories) -> String {
             units::significant(100.0 * FALSE_ALARMS, 2)
         );
     }
+    if all().any(|f| f.trend.as_ref().is_some_and(|t| t.temperature_c.is_some())) {
+        text += "Carriers by the line are those at the mean temperature of a unit's visits.\n";
+    }
     let unusable: usize = all().map(|f| f.without_uncertainty).sum();
     if unusable > 0 {
         text += &format!("{unusable} readings state no uncertainty and were left out.\n");

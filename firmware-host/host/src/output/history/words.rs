@@ -24,9 +24,9 @@ pub fn rate(quantity: &Tracked, per_s: Reading) -> String {
     difference(quantity, per_s.scaled(YEAR_S)) + " a year"
 }
 
-/// A bare value.
+/// A limit.
 pub fn value(quantity: &Tracked, value: f64) -> String {
-    let shown = units::significant(value * quantity.per_si_unit, 6);
+    let shown = units::significant(value * quantity.per_si_unit, quantity.digits);
     format!("{shown} {}", quantity.unit).trim_end().to_owned()
 }
 
