@@ -105,7 +105,7 @@ pub(super) fn when(text: &str) -> std::result::Result<Timestamp, String> {
 pub(super) fn no_unit(what: impl std::fmt::Display) -> Error {
     Error::usage(
         format!("nobody says of which unit {what} is"),
-        "give --unit with its name, or leave --records and --station out",
+        "give --unit with its name, or record it with --unit; or leave --records and --station out",
     )
 }
 

@@ -1,11 +1,12 @@
 //! Entries, checks and what was saved, for people and as JSON.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use coilrig_analysis::reading::Reading;
-use serde_json::{Map, Value, json};
+use serde::Serialize;
+use serde_json::Value;
 
-use super::columns::align;
 use crate::error::{Error, Result};
 use crate::measuring::counted;
 use crate::records::EntryId;
@@ -21,7 +22,7 @@ pub fn list(lines: &[Line]) -> String {
     if lines.is_empty() {
         return "no entries\n".into();
     }
-    let header = ["entry", "when", "kind", "unit", "", "by"].map(String::from).to_vec();
+    let header = ["entry", "when", "kind", "unit", "what", "by"].map(String::from).to_vec();
     let mut rows = vec![header];
     rows.extend(lines.iter().map(|line| {
         let mut says = line.says.clone();
@@ -43,7 +44,14 @@ pub fn list(lines: &[Line]) -> String {
             line.entered_by.clone(),
         ]
     }));
-    align(&rows)
+    let width = |column: usize| rows.iter().map(|row| row[column].chars().count()).max();
+    let widths: Vec<usize> = (0..5).map(|column| width(column).unwrap_or(0)).collect();
+    let line = |row: &Vec<String>| {
+        let cells = row.iter().zip(widths.iter().chain([&0]));
+        let line: Vec<String> = cells.map(|(cell, width)| format!("{cell:width$}")).collect();
+        line.join("  ").trim_end().to_owned() + "\n"
+    };
+    rows.iter().map(line).collect()
 }
 
 /// A time to the minute, in UTC.
@@ -54,7 +62,12 @@ fn minutes(at: &str) -> String {
 
 /// `coilrig-entries/1`.
 pub fn list_json(lines: &[Line]) -> Result<String> {
-    document(json!({"format": "coilrig-entries/1", "entries": lines}))
+    #[derive(Serialize)]
+    struct Document<'a> {
+        format: &'static str,
+        entries: &'a [Line],
+    }
+    document(&Document { format: "coilrig-entries/1", entries: lines })
 }
 
 /// An entry with all that it says.
@@ -62,7 +75,7 @@ pub struct Shown<'a> {
     /// In short.
     pub line: &'a Line,
     /// Its own columns.
-    pub columns: &'a [(String, String)],
+    pub columns: &'a [(String, Value)],
     /// Its numbers.
     pub values: &'a [(String, Reading)],
     /// The captures it rests on.
@@ -87,17 +100,18 @@ impl Shown<'_> {
         add("in force until", corrected_by.map(|id| format!("entry {id}")));
         add("note", note.clone());
         for (name, value) in self.columns {
-            let value = match (name.as_str(), unit) {
-                ("unit", Some(unit)) => unit.clone(),
-                ("station" | "capture" | "calibration" | "verification", _) => {
+            let value = match (name.as_str(), unit, value) {
+                ("unit", Some(unit), _) => unit.clone(),
+                ("station" | "capture" | "calibration" | "verification", ..) => {
                     format!("entry {value}")
                 }
-                _ => value.trim_end().to_owned(),
+                ("document_json", ..) => "shown by --json".into(),
+                // A whole file stands below.
+                ("file_toml", ..) => continue,
+                (_, _, Value::String(text)) => text.clone(),
+                _ => value.to_string(),
             };
-            // Whole files and documents stand below, on lines of their own.
-            if !is_long(name) {
-                add(name, Some(value));
-            }
+            add(name, Some(value));
         }
         if !self.captures.is_empty() {
             let numbers: Vec<String> = self.captures.iter().map(ToString::to_string).collect();
@@ -110,42 +124,37 @@ impl Shown<'_> {
             });
             text += &format!("\n{}", left(&numbers.collect::<Vec<_>>()));
         }
-        for (name, value) in self.columns.iter().filter(|(name, _)| is_long(name)) {
-            text += &format!("\n{name}:\n{}\n", value.trim_end());
+        let file = self.columns.iter().find(|(name, _)| name == "file_toml");
+        if let Some(file) = file.and_then(|(_, value)| value.as_str()) {
+            text += &format!("\n{}\n", file.trim_end());
         }
         text
     }
 
     /// `coilrig-entry/1`.
     pub fn json(&self) -> Result<String> {
-        let own: Map<String, Value> = self
-            .columns
-            .iter()
-            .map(|(name, value)| {
-                let value = match name.as_str() {
-                    "document_json" => serde_json::from_str(value).unwrap_or(Value::Null),
-                    _ => Value::from(value.as_str()),
-                };
-                (name.clone(), value)
-            })
-            .collect();
-        let values: Map<String, Value> = self
-            .values
-            .iter()
-            .map(|(quantity, reading)| (quantity.clone(), json!(reading)))
-            .collect();
-        document(json!({
-            "format": "coilrig-entry/1",
-            "entry": self.line,
-            "content": own,
-            "values": values,
-            "captures": self.captures,
-        }))
+        let content = self.columns.iter().map(|(name, value)| {
+            let document = value.as_str().filter(|_| name == "document_json");
+            let parsed = document.and_then(|text| serde_json::from_str(text).ok());
+            (name.as_str(), parsed.unwrap_or_else(|| value.clone()))
+        });
+        document(&EntryDocument {
+            format: "coilrig-entry/1",
+            entry: self.line,
+            content: content.collect(),
+            values: self.values.iter().map(|(quantity, r)| (quantity.as_str(), *r)).collect(),
+            captures: self.captures,
+        })
     }
 }
 
-fn is_long(column: &str) -> bool {
-    matches!(column, "document_json" | "file_toml")
+#[derive(Serialize)]
+struct EntryDocument<'a> {
+    format: &'static str,
+    entry: &'a Line,
+    content: BTreeMap<&'a str, Value>,
+    values: BTreeMap<&'a str, Reading>,
+    captures: &'a [EntryId],
 }
 
 /// Name and value, one line each, all from the left.
@@ -200,7 +209,7 @@ pub fn findings(found: &Findings) -> String {
 
 /// `coilrig-records-check/1`.
 pub fn findings_json(found: &Findings) -> Result<String> {
-    document(json!({"format": "coilrig-records-check/1", "found": found}))
+    document(&With { format: "coilrig-records-check/1", result: found })
 }
 
 /// What was saved.
@@ -239,11 +248,18 @@ fn entries(count: u64) -> String {
 
 /// `coilrig-records-salvage/1`.
 pub fn saved_json(saved: &Saved) -> Result<String> {
-    document(json!({"format": "coilrig-records-salvage/1", "saved": saved}))
+    document(&With { format: "coilrig-records-salvage/1", result: saved })
 }
 
-fn document(value: Value) -> Result<String> {
-    serde_json::to_string_pretty(&value)
+#[derive(Serialize)]
+struct With<'a, T> {
+    format: &'static str,
+    #[serde(flatten)]
+    result: &'a T,
+}
+
+fn document(value: &impl Serialize) -> Result<String> {
+    serde_json::to_string_pretty(value)
         .map(|text| text + "\n")
         .map_err(|e| Error::file("results", format!("cannot be put as JSON: {e}"), "report this"))
 }

@@ -87,7 +87,8 @@ impl Book {
         if let Some(station) = &self.station {
             station.check_holds(unit.name)?;
         }
-        self.records.check_unit(unit.name, unit.serial).map(drop)
+        let serial = serial_of(unit, self.station.as_ref());
+        self.records.check_unit(unit.name, serial).map(drop)
     }
 
     /// Enter measurements of one unit, and the calibration file that was given.
@@ -103,7 +104,7 @@ impl Book {
     ) -> Result<()> {
         let files = all.iter().map(|m| self.content(&m.captures)).collect::<Result<Vec<_>>>()?;
         let mut page = Page::begin(&mut self.records, &self.by, self.station.as_ref())?;
-        let unit_id = page.entering.unit(unit.name, unit.serial, say)?;
+        let unit_id = page.unit(unit)?;
         let calibration = calibration.map(|path| page.entering.calibration(path)).transpose()?;
         for (measured, files) in all.iter().zip(&files) {
             let captures = page.captures(files)?;
@@ -140,7 +141,8 @@ impl Book {
         let captures: Vec<&Capture> = judged.captures.iter().map(|c| &c.measured.capture).collect();
         let files = self.content(&captures)?;
         let mut page = Page::begin(&mut self.records, &self.by, self.station.as_ref())?;
-        let unit = page.entering.unit(&name, judged.identity.serial.as_deref(), say)?;
+        let serial = judged.identity.serial.as_deref();
+        let unit = page.unit(Named { name: &name, serial })?;
         let calibration = calibration.map(|path| page.entering.calibration(path)).transpose()?;
         let ids = page.captures(&files)?;
         for (place, ((examined, file), &capture)) in
@@ -204,7 +206,7 @@ impl Book {
     pub fn captured(&mut self, unit: Named<'_>, captures: &[Capture]) -> Result<()> {
         let files = self.content(&captures.iter().collect::<Vec<_>>())?;
         let mut page = Page::begin(&mut self.records, &self.by, self.station.as_ref())?;
-        page.entering.unit(unit.name, unit.serial, say)?;
+        page.unit(unit)?;
         let entries = page.captures(&files)?;
         page.made.extend(entries);
         page.close(unit.name)
@@ -219,16 +221,21 @@ impl Book {
 /// Entries of one command being made.
 struct Page<'a> {
     entering: Entering<'a>,
+    at: Option<&'a GivenStation>,
     station: Option<EntryId>,
     /// What is told in the end.
     made: Vec<EntryId>,
 }
 
 impl<'a> Page<'a> {
-    fn begin(records: &'a mut Records, by: &str, station: Option<&GivenStation>) -> Result<Self> {
+    fn begin(records: &'a mut Records, by: &str, at: Option<&'a GivenStation>) -> Result<Self> {
         let mut entering = records.enter(by, say)?;
-        let station = station.map(|given| entering.station(given, say)).transpose()?;
-        Ok(Self { entering, station, made: Vec::new() })
+        let station = at.map(|given| entering.station(given, say)).transpose()?;
+        Ok(Self { entering, at, station, made: Vec::new() })
+    }
+
+    fn unit(&mut self, unit: Named<'_>) -> Result<EntryId> {
+        self.entering.unit(unit.name, serial_of(unit, self.at), say)
     }
 
     fn captures(&mut self, files: &[CaptureFile]) -> Result<Vec<EntryId>> {
@@ -243,13 +250,21 @@ impl<'a> Page<'a> {
     }
 
     /// Enter a measurement, unless the same is there already: the same command given
-    /// twice measures nothing new.
+    /// twice measures nothing new. One that has more numbers of the same takes its place.
     fn measurement(&mut self, stamp: &Stamp, what: &Measurement, values: &Values) -> Result<()> {
-        let sql = "SELECT id FROM measurement_in_force \
+        let sql = "SELECT id, value_count FROM measurement_in_force \
                    WHERE unit = ?1 AND kind = ?2 AND document_json = ?3 AND capture IS ?4";
         let same = (what.unit, what.kind, &what.document_json, what.capture);
-        let known = self.entering.records.rows(sql, same, |row| row.get(0))?.pop();
-        self.add(known, |entering| entering.add_measurement(stamp, what, values))
+        let known: Vec<(EntryId, usize)> = self
+            .entering
+            .records
+            .rows(sql, same, |row| Ok((row.get(0)?, row.get::<_, u32>(1)? as usize)))?;
+        let (known, corrects) = match known.last() {
+            Some(&(id, count)) if count < values.len() => (None, Some(id)),
+            known => (known.map(|&(id, _)| id), None),
+        };
+        let stamp = Stamp { corrects, ..stamp.clone() };
+        self.add(known, |entering| entering.add_measurement(&stamp, what, values))
     }
 
     /// Enter a verification, unless the same is there already.
@@ -287,6 +302,12 @@ impl<'a> Page<'a> {
         }
         Ok(())
     }
+}
+
+/// Serial number of a unit: as stated, else as the station has it.
+fn serial_of<'a>(unit: Named<'a>, station: Option<&'a GivenStation>) -> Option<&'a str> {
+    let planned = || station?.described().units.iter().find(|planned| planned.name == unit.name);
+    unit.serial.or_else(|| planned()?.serial.as_deref())
 }
 
 /// The field at 10 m that a unit was judged by, where it is of this capture or of all

@@ -142,12 +142,12 @@ impl Records {
         Ok(self.listing(&listed)?.pop())
     }
 
-    /// All columns of an entry besides those that all entries have, as text.
+    /// All columns of an entry besides those that all entries have.
     ///
     /// # Errors
     ///
     /// A file that cannot be read.
-    pub fn columns_of(&self, kind: Kind, id: EntryId) -> Result<Vec<(String, String)>> {
+    pub fn columns_of(&self, kind: Kind, id: EntryId) -> Result<Vec<(String, serde_json::Value)>> {
         let sql = format!("SELECT * FROM {kind} WHERE id = ?1");
         let all = self.rows(&sql, [id], |row| {
             let names: Vec<String> = row.as_ref().column_names().map(String::from).collect();
@@ -155,10 +155,10 @@ impl Records {
             for (at, name) in names.into_iter().enumerate().skip(6) {
                 let value = match row.get(at)? {
                     Value::Null => continue,
-                    Value::Integer(value) => value.to_string(),
-                    Value::Real(value) => value.to_string(),
-                    Value::Text(value) => value,
-                    Value::Blob(value) => format!("{} bytes", value.len()),
+                    Value::Integer(value) => value.into(),
+                    Value::Real(value) => value.into(),
+                    Value::Text(value) => value.into(),
+                    Value::Blob(value) => value.into(),
                 };
                 own.push((name, value));
             }

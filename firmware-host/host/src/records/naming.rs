@@ -7,11 +7,6 @@ use super::opening::Records;
 use super::reading::KnownUnit;
 use crate::error::{Error, Result};
 
-/// Letters that a name may differ in and still be taken for the same one mistyped.
-const MISTYPED: usize = 2;
-/// Names up to here are two already when they differ in one letter: "hut" and "but".
-const SHORT: usize = 4;
-
 impl Records {
     /// The unit of this name in force.
     ///
@@ -46,23 +41,13 @@ impl Records {
     /// # Errors
     ///
     /// A name nearly that of a known unit, or another serial number than that has.
-    pub fn check_unit(&self, name: &str, serial: Option<&str>) -> Result<Option<EntryId>> {
+    pub fn check_unit(&self, name: &str, serial: Option<&str>) -> Result<Option<KnownUnit>> {
         let units = self.units()?;
         let refuse =
             |what: String, remedy: &str| Err(Error::file(self.path().display(), what, remedy));
-        if let Some(known) = units.iter().find(|unit| unit.entry.what.name == name) {
-            return match (&known.entry.what.serial, serial) {
-                (Some(has), Some(given)) if has != given => refuse(
-                    format!("unit \"{name}\" has the serial number {has}, not {given}"),
-                    "give the name of the unit that was measured, or correct its entry: \
-                     coilrig records correct",
-                ),
-                _ => Ok(Some(known.unit)),
-            };
-        }
         let same =
             units.iter().find(|u| serial.is_some() && u.entry.what.serial.as_deref() == serial);
-        if let Some(same) = same {
+        if let Some(same) = same.filter(|same| same.entry.what.name != name) {
             return refuse(
                 format!(
                     "the serial number {} is that of unit \"{}\", not \"{name}\"",
@@ -71,6 +56,16 @@ impl Records {
                 ),
                 "give that name, or correct its entry: coilrig records correct",
             );
+        }
+        if let Some(known) = units.iter().find(|unit| unit.entry.what.name == name) {
+            return match (&known.entry.what.serial, serial) {
+                (Some(has), Some(given)) if has != given => refuse(
+                    format!("unit \"{name}\" has the serial number {has}, not {given}"),
+                    "give the name of the unit that was measured, or correct its entry: \
+                     coilrig records correct",
+                ),
+                _ => Ok(Some(known.clone())),
+            };
         }
         if let Some(near) = units.iter().find(|unit| is_near(&unit.entry.what.name, name)) {
             return refuse(
@@ -84,8 +79,8 @@ impl Records {
 }
 
 impl Entering<'_> {
-    /// The unit of this name, entered as a new one where it is not known yet; `warn` is
-    /// told so.
+    /// The unit of this name, entered as a new one where it is not known yet, and with
+    /// the serial number where that was not; `warn` is told so.
     ///
     /// # Errors
     ///
@@ -96,13 +91,29 @@ impl Entering<'_> {
         serial: Option<&str>,
         warn: impl FnOnce(&str),
     ) -> Result<EntryId> {
-        if let Some(known) = self.records.check_unit(name, serial)? {
-            return Ok(known);
+        let path = self.records.path().display();
+        let known = self.records.check_unit(name, serial)?;
+        let (what, corrects) = match &known {
+            Some(known) if serial.is_none() || known.entry.what.serial.is_some() => {
+                return Ok(known.unit);
+            }
+            Some(KnownUnit { entry, .. }) => (entry.what.clone(), Some(entry.id)),
+            None => (Unit { name: name.into(), serial: None, model: None }, None),
+        };
+        let stamp = Stamp { corrects, ..Stamp::at(self.now()) };
+        let id = self.add(&stamp, &Unit { serial: serial.map(Into::into), ..what })?;
+        match (known, serial) {
+            (Some(known), Some(serial)) => {
+                warn(&format!(
+                    "unit \"{name}\" has the serial number {serial} from now on in {path}"
+                ));
+                Ok(known.unit)
+            }
+            _ => {
+                warn(&format!("unit \"{name}\" is new in {path}"));
+                Ok(id)
+            }
         }
-        let unit = Unit { name: name.into(), serial: serial.map(Into::into), model: None };
-        let id = self.add(&Stamp::at(self.now()), &unit)?;
-        warn(&format!("unit \"{name}\" is new in {}", self.records.path().display()));
-        Ok(id)
     }
 }
 
@@ -127,8 +138,13 @@ fn is_near(one: &str, other: &str) -> bool {
     }
     let (one, other) = (letters(one), letters(other));
     let shorter = one.chars().count().min(other.chars().count());
-    let allowed = if shorter <= SHORT { 0 } else { MISTYPED };
-    strsim::damerau_levenshtein(&one, &other) <= allowed
+    // "hut" and "but" are two units, "creek" and "crek" hardly.
+    let mistyped = match shorter {
+        0..=3 => 0,
+        4..=5 => 1,
+        _ => 2,
+    };
+    strsim::damerau_levenshtein(&one, &other) <= mistyped
 }
 
 #[cfg(test)]

@@ -52,7 +52,7 @@ impl Records {
         Self::open_with(path, schema::STEPS)
     }
 
-    fn open_with(path: &Path, steps: &[&str]) -> Result<Self> {
+    pub(super) fn open_with(path: &Path, steps: &[&str]) -> Result<Self> {
         check_is_records(path)?;
         let failed = |e| explained(path, "open", &e);
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
@@ -64,9 +64,10 @@ impl Records {
                 "check who may write the file and its folder, or work on a copy elsewhere",
             ));
         }
+        // Before anything is changed: it may be a database of something else.
+        let version = known_version(path, &connection, steps)?;
         for_entering(&connection).map_err(failed)?;
         look_over(path, &connection)?;
-        let version = known_version(path, &connection, steps)?;
         if version < steps.len() {
             keep_copy(path, &connection, version)?;
             schema::bring_up_to_date(&mut connection, steps).map_err(failed)?;
@@ -84,7 +85,7 @@ impl Records {
         Self::open_to_read_with(path, schema::STEPS)
     }
 
-    fn open_to_read_with(path: &Path, steps: &[&str]) -> Result<Self> {
+    pub(super) fn open_to_read_with(path: &Path, steps: &[&str]) -> Result<Self> {
         check_is_records(path)?;
         let failed = |e| explained(path, "read", &e);
         let (connection, copy) = match as_it_stands(path, OpenFlags::empty()) {
@@ -209,7 +210,7 @@ fn needs_no_writing(error: &rusqlite::Error) -> bool {
 
 /// Read the file where nothing can be written: as it is when all is in it, else with
 /// the entries that still stand beside it, on a copy.
-fn where_nothing_is_written(path: &Path) -> Result<(Connection, Option<TempDir>)> {
+pub(super) fn where_nothing_is_written(path: &Path) -> Result<(Connection, Option<TempDir>)> {
     let beside = beside(path, "-wal");
     if std::fs::metadata(&beside).is_ok_and(|wal| wal.len() > 0) {
         let folder = temporary_folder(path)?;

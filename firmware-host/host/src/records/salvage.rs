@@ -22,8 +22,9 @@ use super::trouble::explained;
 use crate::error::{Error, Result};
 
 /// Entries may end in a stretch that cannot be read; they are looked for so far beyond
-/// the last that could.
+/// the last that could, or as far as so many of the least length would fit the file.
 const LOOKED_BEYOND: i64 = 100_000;
+const LEAST_ENTRY_BYTES: u64 = 64;
 
 /// What came of it.
 #[derive(Debug, Default, Serialize)]
@@ -85,8 +86,13 @@ pub fn salvage(damaged: &Path, out: &Path) -> Result<Saved> {
     };
     let steps = &schema::STEPS[..version];
     let source = Connection::open(&copied).map_err(|e| explained(damaged, "read", &e))?;
+    let bytes = [&copied, &beside(&copied, "-wal")]
+        .iter()
+        .filter_map(|path| std::fs::metadata(path).ok())
+        .fold(0, |sum, file| sum + file.len());
+    let beyond = LOOKED_BEYOND.min((bytes / LEAST_ENTRY_BYTES) as i64);
     make_whole(out, steps, |target| {
-        save_all(&source, target, &mut saved).map_err(|e| explained(out, "write", &e))?;
+        save_all(&source, target, beyond, &mut saved).map_err(|e| explained(out, "write", &e))?;
         if saved.count() == 0 {
             return Err(nothing(damaged));
         }
@@ -149,20 +155,34 @@ fn renew_beginning(damaged: &Path, copied: &Path, folder: &Path) -> Result<()> {
     put().map_err(|e| Error::io(copied, "mend a copy", &e))
 }
 
+/// Where the highest number of an entry shows besides its own table.
+const ALSO_NUMBERED: [&str; 3] = [
+    "SELECT max(id) FROM measurement INDEXED BY measurement_series WHERE unit > 0",
+    "SELECT max(measurement) FROM value",
+    "SELECT max(verification) FROM verification_capture",
+];
+
+fn single(source: &Connection, sql: &str) -> Option<i64> {
+    source.query_row(sql, [], |row| row.get(0)).ok().flatten()
+}
+
 fn save_all(
     source: &Connection,
     target: &mut Connection,
+    looked_beyond: i64,
     saved: &mut Saved,
 ) -> rusqlite::Result<()> {
     let within = target.transaction()?;
     let tables = Kind::ALL.iter().map(|&kind| Table::of(&within, kind));
     let tables = tables.collect::<rusqlite::Result<Vec<Table>>>()?;
     let entry = |id: i64| tables.iter().find_map(|table| Some((table, table.read(source, id)?)));
-    let mut last = tables.iter().filter_map(|table| table.last(source)).max().unwrap_or(0);
+    let told = tables.iter().filter_map(|table| table.last(source));
+    let elsewhere = ALSO_NUMBERED.iter().filter_map(|sql| single(source, sql));
+    let mut last = told.chain(elsewhere).max().unwrap_or(0);
     // Of which units there is something, with the first entry that is of each.
     let mut units: BTreeMap<i64, i64> = BTreeMap::new();
     let mut id = 0;
-    while id < last + LOOKED_BEYOND {
+    while id < last + looked_beyond {
         id += 1;
         let Some((table, row)) = entry(id) else { continue };
         last = last.max(id);
@@ -213,8 +233,7 @@ impl Table {
 
     /// The highest number, as far as it can be read.
     fn last(&self, source: &Connection) -> Option<i64> {
-        let sql = format!("SELECT max(id) FROM {}", self.kind);
-        source.query_row(&sql, [], |row| row.get(0)).ok().flatten()
+        single(source, &format!("SELECT max(id) FROM {}", self.kind))
     }
 
     /// The entry of this number, if it is of this kind and can be read.

@@ -1,5 +1,9 @@
 //! The file as a whole: what is entered is read, and what must not be is refused.
 
+mod damage;
+mod places;
+mod versions;
+
 use std::path::PathBuf;
 
 use coilrig_analysis::reading::Reading;
@@ -238,4 +242,76 @@ fn a_clock_that_jumped_back_is_told_and_changes_no_order() {
     let names: Vec<String> =
         records.in_force::<Unit>().unwrap().into_iter().map(|e| e.what.name).collect();
     assert_eq!(names, ["creek", "post", "hut", "fence"], "in order of entering");
+}
+
+#[test]
+fn a_correction_is_the_entry_with_what_was_wrong_changed() {
+    let (_park, mut records) = Park::new();
+    let mut entering = records.enter("warden", quiet).unwrap();
+    let units = ["creek", "hut"].map(|name| entering.add(&spring(), &named(name)).unwrap());
+    let values = [("period_s".to_owned(), Reading::new(1.0, 1e-5))];
+    let wrong = entering.add_measurement(&spring(), &signal(units[0]), &values).unwrap();
+    entering.commit().unwrap();
+    let correct = |records: &mut Records, id, column: &str, value: &str| {
+        let mut entering = records.enter("warden", quiet)?;
+        let id = entering.correct(id, &[(column.into(), value.into())], Some("mixed up"))?;
+        entering.commit().map(|()| id)
+    };
+    let right = correct(&mut records, wrong, "unit", "hut").unwrap();
+    let [read] = &records.in_force::<Measurement>().unwrap()[..] else { panic!("one in force") };
+    assert_eq!((read.id, read.corrects, read.what.unit), (right, Some(wrong), units[1]));
+    assert_eq!((read.at, read.note.as_deref()), (at(SPRING), Some("mixed up")));
+    assert_eq!(records.values_of(right).unwrap(), values);
+    assert_eq!(records.entry::<Measurement>(wrong).unwrap().unwrap().what.unit, units[0]);
+    for (id, column, value, said) in [
+        (wrong, "unit", "creek", "corrected already, by entry 4"),
+        (right, "unit", "brook", "no unit \"brook\""),
+        (right, "value_count", "7", "cannot be corrected"),
+        (right, "at", "soon", "at=soon"),
+        (units[0], "name", "hut", "of this name already"),
+        (units[0], "name", "", "NOT NULL"),
+        (EntryId(70), "name", "x", "is not there"),
+    ] {
+        let refused = correct(&mut records, id, column, value).unwrap_err().to_string();
+        assert!(refused.contains(said), "{column}={value}: {refused}");
+    }
+    assert_eq!(
+        records.listing(&listing::Listed { all: true, ..Default::default() }).unwrap().len(),
+        4
+    );
+}
+
+#[test]
+fn a_unit_is_known_by_name_and_serial_number() {
+    let (_park, mut records) = Park::new();
+    let mut entering = records.enter("warden", quiet).unwrap();
+    let mut said = Vec::new();
+    let creek = entering.unit("creek", None, |w| said.push(w.to_owned())).unwrap();
+    assert_eq!(entering.unit("creek", None, quiet).unwrap(), creek);
+    assert_eq!(entering.unit("creek", Some("17"), |w| said.push(w.to_owned())).unwrap(), creek);
+    assert_eq!(entering.unit("creek", Some("17"), quiet).unwrap(), creek);
+    assert_eq!(said.len(), 2, "{said:?}");
+    for (name, serial, what) in [
+        ("creek", Some("18"), "has the serial number 17"),
+        ("stump", Some("17"), "is that of unit \"creek\""),
+        ("Creek", None, "but one \"creek\""),
+    ] {
+        let refused = entering.unit(name, serial, quiet).unwrap_err().to_string();
+        assert!(refused.contains(what), "{refused}");
+    }
+    entering.commit().unwrap();
+    let [unit] = &records.units().unwrap()[..] else { panic!("one unit") };
+    assert_eq!((unit.unit, unit.entry.what.serial.as_deref()), (creek, Some("17")));
+}
+
+#[test]
+fn another_program_that_keeps_the_records_is_waited_for_and_then_told() {
+    let (park, mut records) = Park::new();
+    let mut other = Records::open(&park.path()).unwrap();
+    let held = other.enter("other", quiet).unwrap();
+    records.connection.busy_timeout(std::time::Duration::from_millis(20)).unwrap();
+    let refused = records.enter("warden", quiet).unwrap_err().to_string();
+    assert!(refused.contains("another program"), "{refused}");
+    drop(held);
+    records.enter("warden", quiet).unwrap();
 }
