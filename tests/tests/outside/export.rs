@@ -33,7 +33,7 @@ fn duckdb_and_pandas_read_what_was_measured() {
         .find(|e| e["kind"] == "measurement" && e["unit"] == "meadow")
         .unwrap_or_else(|| panic!("{listed}"));
     let wrong = wrong["id"].to_string();
-    run(&["records", "withdraw", &wrong, "--why", "another unit", "--by", "anna"]).with_code(0);
+    run(&["records", "withdraw", &wrong, "--note", "another unit", "--by", "anna"]).with_code(0);
     run(&["report", "--export", "tables", "--park", "Larch meadow"]).with_code(0);
 
     let read = outside("export_read.py", &[folder.path().join("tables")]);
