@@ -166,7 +166,7 @@ impl Picture for OverYears<'_> {
         let (low, high) = self.range();
         let (from, to) = span_s(self.trend, self.now_s);
         let tick = |(at, label): &(f64, String)| Tick { value: *at, label: Some(label.clone()) };
-        let x = Axis::with_ticks(from, to, "day (UTC)", self.days.iter().map(tick).collect());
+        let x = Axis::with_ticks(from, to, "date (UTC)", self.days.iter().map(tick).collect());
         let quantity = &self.followed.quantity;
         let decimals = (1.0 - ((high - low) / 8.0).log10()).floor().clamp(0.0, 9.0) as usize;
         let name = format!("{} ({})", quantity.label, quantity.unit);

@@ -13,8 +13,8 @@ use crate::error::{Error, Result};
 use crate::files;
 use crate::following::{Histories, UnitHistory, day, midnight, timestamp};
 
-/// Most days that are named along a chart.
-const DAYS: usize = 5;
+/// Most dates that are named along a chart: whole ones, and months.
+const MOST: [usize; 2] = [4, 6];
 
 /// The charts of a unit, with what each shows; worst first.
 pub fn charts<'a>(
@@ -91,14 +91,15 @@ fn days((from_s, to_s): (f64, f64)) -> Vec<(f64, String)> {
         let years = step.get_years().max(1);
         let of_year = Date::new(from.year().div_euclid(years) * years, 1, 1).unwrap_or(from);
         let first = if step.get_days() > 0 { from } else { of_year };
+        let (most, form) = if step.get_days() > 0 { (MOST[0], "%F") } else { (MOST[1], "%Y-%m") };
         let all = first.series(step).take_while(|day| *day <= to);
         best = all
             .filter_map(|day| Some((day, midnight(day)?)))
             .filter(|(_, at_s)| *at_s >= from_s)
-            .map(|(day, at_s)| (at_s, day.to_string()))
-            .take(DAYS + 1)
+            .map(|(day, at_s)| (at_s, day.strftime(form).to_string()))
+            .take(most + 1)
             .collect();
-        if best.len() <= DAYS {
+        if best.len() <= most {
             break;
         }
     }
@@ -123,9 +124,9 @@ mod tests {
             named("2025-11-03", "2025-11-06"),
             ["2025-11-03", "2025-11-04", "2025-11-05", "2025-11-06"]
         );
-        assert_eq!(named("2025-11-20", "2026-02-10"), ["2025-12-01", "2026-01-01", "2026-02-01"]);
+        assert_eq!(named("2025-11-20", "2026-02-10"), ["2025-12", "2026-01", "2026-02"]);
         let long = named("2019-03-01", "2026-03-01");
-        assert_eq!((long.len(), long[0].as_str()), (4, "2020-01-01"));
-        assert!(named("2025-11-20", "2026-12-10").len() <= 5);
+        assert_eq!((long.len(), long[0].as_str()), (4, "2020-01"));
+        assert!(named("2025-11-20", "2026-12-10").len() <= 6);
     }
 }
