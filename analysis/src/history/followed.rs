@@ -1,6 +1,6 @@
 //! All quantities of a unit, worst first.
 
-use super::forecast::{Forecast, leaving};
+use super::forecast::{Forecast, leaving, passed};
 use super::quantity::Tracked;
 use super::series::{Event, Point};
 use super::standing::{Standing, standing};
@@ -22,7 +22,8 @@ pub struct Followed {
     pub last: Point,
     /// What it does; absent where there are too few visits.
     pub trend: Option<Trend>,
-    /// When it leaves its limits.
+    /// When it leaves its limits; without a trend those that the last reading has passed,
+    /// or may have.
     pub forecasts: Vec<Forecast>,
     /// How it stands.
     pub standing: Standing,
@@ -41,11 +42,11 @@ pub fn follow(
     let known: Vec<Point> = points.iter().filter(usable).copied().collect();
     let last = *known.last()?;
     let trend = trend(&known, events, &quantity);
+    let bounds = quantity.bounds(limits);
     let forecasts = trend
         .as_ref()
-        .map(|t| leaving(t, quantity.bounds(limits), now_s, horizon_s))
-        .unwrap_or_default();
-    let standing = trend.as_ref().map_or(Standing::Unknown, |t| standing(t, &forecasts));
+        .map_or_else(|| passed(last.value, bounds), |t| leaving(t, bounds, now_s, horizon_s));
+    let standing = standing(trend.as_ref(), &forecasts);
     Some(Followed {
         quantity,
         readings: known.len(),
@@ -78,5 +79,32 @@ impl Trend {
         let by = self.difference(from_s, to_s);
         let chance = 2.0 * coverage::student_cdf(-(by.value / by.u).abs(), self.degrees_of_freedom);
         Some(Change { by, chance })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::history::Side;
+    use crate::limits::published;
+
+    /// Two visits tell no trend, but a carrier far off is far off.
+    #[test]
+    fn few_readings_are_held_against_the_limits() {
+        let set = published::named(published::CURRENT).unwrap();
+        let quantity = Tracked::named("carrier_hz").unwrap();
+        let with = |value: f64, u: f64| {
+            let point =
+                |at_s: f64| Point { at_s, value: Reading::new(value, u), temperature_c: None };
+            let points = [point(0.0), point(1e6)];
+            follow(quantity, &points, &[], &set, (2e6, 1e9)).unwrap()
+        };
+        assert_eq!(with(457_000.0, 1.0).standing, Standing::Unknown);
+        assert_eq!(with(457_079.0, 1.0).standing, Standing::Open);
+        let off = with(457_090.0, 1.0);
+        assert_eq!((off.standing, off.forecasts[0].side), (Standing::Outside, Side::Upper));
+        assert_eq!(with(456_900.0, 0.1).forecasts[0].side, Side::Lower);
+        let nothing = [Point { at_s: 0.0, value: Reading::new(1.0, 0.0), temperature_c: None }];
+        assert_eq!(follow(quantity, &nothing, &[], &set, (0.0, 1.0)), None);
     }
 }

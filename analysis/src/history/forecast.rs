@@ -5,6 +5,7 @@
 //! an interval where the rate is beyond chance, and has an open end where it is not.
 
 use super::trend::Trend;
+use crate::reading::Reading;
 use crate::uncertainty::coverage;
 
 /// Probability that the set of times holds the true one.
@@ -67,6 +68,19 @@ pub fn leaving(
     let of = |(side, limit, sign): (Side, Option<f64>, f64)| {
         let limit = limit?;
         Some(Forecast { side, limit, leaving: line.passes(limit, sign, now_s, until_s) })
+    };
+    sides.into_iter().filter_map(of).collect()
+}
+
+/// The same of a last reading alone, where there is no line: whether a limit is passed.
+pub fn passed(last: Reading, (lower, upper): (Option<f64>, Option<f64>)) -> Vec<Forecast> {
+    let half = coverage::student_quantile(0.5 + 0.5 * CONFIDENCE, f64::INFINITY) * last.u;
+    let sides = [(Side::Lower, lower, 1.0), (Side::Upper, upper, -1.0)];
+    let of = |(side, limit, sign): (Side, Option<f64>, f64)| {
+        let limit = limit?;
+        let margin = sign * (last.value - limit);
+        let leaving = if margin < -half { Leaving::Left } else { Leaving::Open };
+        (margin <= half).then_some(Forecast { side, limit, leaving })
     };
     sides.into_iter().filter_map(of).collect()
 }

@@ -25,13 +25,16 @@ pub enum Standing {
     Steady,
 }
 
-/// How the quantity of `trend` stands with its limits.
-pub fn standing(trend: &Trend, forecasts: &[Forecast]) -> Standing {
+/// How a quantity stands with its limits; without a trend, by its last reading.
+pub fn standing(trend: Option<&Trend>, forecasts: &[Forecast]) -> Standing {
     let all = || forecasts.iter().map(|f| f.leaving);
     if all().any(|l| l == Leaving::Left) {
         return Standing::Outside;
     }
     let open = all().any(|l| l == Leaving::Open);
+    let Some(trend) = trend else {
+        return if open { Standing::Open } else { Standing::Unknown };
+    };
     let earliest = all().filter_map(|l| match l {
         Leaving::From { earliest_s, expected_s: Some(_), .. } => Some(earliest_s),
         _ => None,

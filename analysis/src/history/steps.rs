@@ -43,8 +43,8 @@ pub(super) struct Known {
 pub(super) struct Found {
     /// The first visit after it.
     pub(super) place: usize,
-    /// Probability that chance shows one as large.
-    pub(super) chance: f64,
+    /// Probability that chance shows one as large; `None` where that was not asked.
+    pub(super) chance: Option<f64>,
 }
 
 /// Steps beside what `fit` has already. `floor` is the share of
@@ -53,7 +53,7 @@ pub(super) fn find(fit: &mut Regression, known: &[Known], floor: f64, count: usi
     let mut found: Vec<Found> = Vec::new();
     for known in known.iter().filter(|k| k.anew) {
         if fit.add(column(known.place, count)) {
-            found.push(Found { place: known.place, chance: f64::NAN });
+            found.push(Found { place: known.place, chance: None });
         }
     }
     let base = fit.clone();
@@ -61,7 +61,7 @@ pub(super) fn find(fit: &mut Regression, known: &[Known], floor: f64, count: usi
     let anew = found.clone();
     for (place, chance) in seen(&base, tested, floor, count) {
         if fit.add(column(place, count)) {
-            found.push(Found { place, chance });
+            found.push(Found { place, chance: Some(chance) });
         }
     }
     while found.len() < MOST {
@@ -75,7 +75,7 @@ pub(super) fn find(fit: &mut Regression, known: &[Known], floor: f64, count: usi
         if !fit.add(column(place, count)) {
             break;
         }
-        found.push(Found { place, chance });
+        found.push(Found { place, chance: Some(chance) });
     }
     // One that stood in for another may be none now that the other is known.
     let places: Vec<usize> = found[anew.len()..].iter().map(|f| f.place).collect();

@@ -150,7 +150,7 @@ pub fn trend(points: &[Point], events: &[Event], quantity: &Tracked) -> Option<T
         .map(|(number, f)| Step {
             between_s: [visits[f.place - 1].at_s, visits[f.place].at_s],
             size: of(model.first_step() + number),
-            chance: (!f.chance.is_nan()).then_some(f.chance),
+            chance: f.chance,
             event: event_at(f.place),
         })
         .collect();

@@ -239,7 +239,7 @@ fn series(
 /// The station of this name as it was recorded last until then.
 fn station_named(records: &Records, name: &str, to: Timestamp) -> Result<Entry<records::Station>> {
     let all = records.stations()?;
-    let known = all.iter().filter(|s| s.what.name == name && s.at <= to).next_back();
+    let known = all.iter().rfind(|s| s.what.name == name && s.at <= to);
     known.cloned().ok_or_else(|| {
         let mut names: Vec<&str> = all.iter().map(|s| s.what.name.as_str()).collect();
         names.sort_unstable();

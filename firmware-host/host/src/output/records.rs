@@ -6,6 +6,7 @@ use std::path::Path;
 use coilrig_analysis::reading::Reading;
 use serde::Serialize;
 use serde_json::Value;
+use serde_json::value::RawValue;
 
 use crate::error::{Error, Result};
 use crate::measuring::counted;
@@ -134,9 +135,10 @@ impl Shown<'_> {
     /// `coilrig-entry/1`.
     pub fn json(&self) -> Result<String> {
         let content = self.columns.iter().map(|(name, value)| {
-            let document = value.as_str().filter(|_| name == "document_json");
-            let parsed = document.and_then(|text| serde_json::from_str(text).ok());
-            (name.as_str(), parsed.unwrap_or_else(|| value.clone()))
+            // As it was entered, to the last digit.
+            let text = value.as_str().filter(|_| name == "document_json");
+            let raw = text.and_then(|text| serde_json::from_str::<&RawValue>(text).ok());
+            (name.as_str(), raw.map_or(Content::Column(value), Content::Document))
         });
         document(&EntryDocument {
             format: "coilrig-entry/1",
@@ -152,9 +154,16 @@ impl Shown<'_> {
 struct EntryDocument<'a> {
     format: &'static str,
     entry: &'a Line,
-    content: BTreeMap<&'a str, Value>,
+    content: BTreeMap<&'a str, Content<'a>>,
     values: BTreeMap<&'a str, Reading>,
     captures: &'a [EntryId],
+}
+
+#[derive(Serialize)]
+#[serde(untagged)]
+enum Content<'a> {
+    Column(&'a Value),
+    Document(&'a RawValue),
 }
 
 /// Name and value, one line each, all from the left.

@@ -18,7 +18,7 @@ pub fn text(histories: &Histories, question: &Question<'_>, records: &str) -> St
     );
     let noticed: String = histories.units.iter().map(|unit| noticed(unit, now_s)).collect();
     text += "\n";
-    text += if noticed.is_empty() { "nothing beyond chance\n" } else { &noticed };
+    text += &if noticed.is_empty() { nothing(histories) + "\n" } else { noticed };
     for unit in histories.units.iter().filter(|u| !u.followed.is_empty()) {
         text += &format!("\n{}\n{}", title(unit), align(&table(unit, now_s)));
     }
@@ -29,6 +29,15 @@ pub fn text(histories: &Histories, question: &Question<'_>, records: &str) -> St
     }
     text += &format!("\n{}", align(&due(histories, now_s)));
     text + "\n" + &notes(histories)
+}
+
+/// What to say where nothing wants looking at.
+pub fn nothing(histories: &Histories) -> String {
+    let mut all = histories.units.iter().flat_map(|u| &u.followed);
+    match all.any(|f| f.trend.is_some()) {
+        true => "Nothing beyond chance.".into(),
+        false => format!("Too few visits to tell: a trend takes {LEAST_VISITS}."),
+    }
 }
 
 /// What wants looking at of a unit.
@@ -78,7 +87,11 @@ pub fn table(unit: &UnitHistory, now_s: f64) -> Vec<Vec<String>> {
                 words::chance(trend.chance),
                 words::leaves(followed),
             ]),
-            None => row.extend(["too few".to_owned(), last]),
+            None => {
+                let [none, no_change, no_chance] = [(); 3].map(|()| String::new());
+                let leaves = words::leaves(followed);
+                row.extend(["too few".to_owned(), last, none, no_change, no_chance, leaves]);
+            }
         }
         rows.push(row);
     }

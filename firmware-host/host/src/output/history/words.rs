@@ -6,7 +6,7 @@ use coilrig_analysis::history::{
 use coilrig_analysis::reading::Reading;
 use coilrig_analysis::units;
 
-use crate::following::{UnitHistory, YEAR_S, day};
+use crate::following::{YEAR_S, day};
 
 /// A reading of a quantity in the unit people read it in.
 pub fn reading(quantity: &Tracked, reading: Reading) -> String {
@@ -73,10 +73,11 @@ pub fn wants_looking_at(standing: Standing) -> bool {
 
 /// All that is to be said of a quantity, a sentence each; nothing of a steady one.
 pub fn findings(followed: &Followed, now_s: f64) -> Vec<String> {
-    let Some(trend) = &followed.trend else { return Vec::new() };
     let quantity = &followed.quantity;
-    let mut all: Vec<String> =
-        followed.forecasts.iter().filter_map(|f| forecast(quantity, trend, f, now_s)).collect();
+    let said = |f: &Forecast| forecast(followed, f, now_s);
+    let limits = followed.forecasts.iter().filter_map(said);
+    let Some(trend) = &followed.trend else { return limits.collect() };
+    let mut all = Vec::new();
     if trend.drifts() {
         let mut said = format!(
             "drifts by {} (chance {})",
@@ -86,8 +87,9 @@ pub fn findings(followed: &Followed, now_s: f64) -> Vec<String> {
         if let Some(celsius) = trend.temperature_c {
             said += &format!(", at {} °C", units::significant(celsius, 2));
         }
-        all.insert(0, said);
+        all.push(said);
     }
+    all.extend(limits);
     all.extend(trend.steps.iter().map(|s| step(quantity, s)));
     all
 }
@@ -118,17 +120,21 @@ pub fn step(quantity: &Tracked, step: &Step) -> String {
 }
 
 /// What is to be expected of a limit; nothing where that is far.
-fn forecast(quantity: &Tracked, trend: &Trend, forecast: &Forecast, now_s: f64) -> Option<String> {
+fn forecast(followed: &Followed, forecast: &Forecast, now_s: f64) -> Option<String> {
+    let quantity = &followed.quantity;
     let limit = value(quantity, forecast.limit);
     let beyond = match forecast.side {
         Side::Lower => "below",
         Side::Upper => "above",
     };
-    let level = reading(quantity, trend.level(now_s));
+    let trend = followed.trend.as_ref();
+    let level = reading(quantity, trend.map_or(followed.last.value, |t| t.level(now_s)));
     match forecast.leaving {
         Leaving::Left => Some(format!("is {beyond} its limit of {limit}: {level}")),
         Leaving::Open => Some(format!("its limit of {limit} lies within its uncertainty: {level}")),
-        Leaving::From { earliest_s, expected_s: Some(expected_s), latest_s } if trend.drifts() => {
+        Leaving::From { earliest_s, expected_s: Some(expected_s), latest_s }
+            if trend.is_some_and(Trend::drifts) =>
+        {
             let latest =
                 latest_s.map_or("no latest day".into(), |at| format!("{} at the latest", day(at)));
             Some(format!(
@@ -165,16 +171,4 @@ pub fn due(due: Due, now_s: f64) -> String {
         Due::At(at_s) if at_s <= now_s => format!("due since {}", day(at_s)),
         Due::At(at_s) => format!("due on {}", day(at_s)),
     }
-}
-
-/// What is due for a unit at this time, in short.
-pub fn due_now(unit: &UnitHistory, now_s: f64) -> Vec<String> {
-    if unit.retired {
-        return Vec::new();
-    }
-    [("verification", unit.verification_due), ("battery", unit.battery_due)]
-        .into_iter()
-        .filter(|(_, when)| when.now(now_s))
-        .map(|(what, when)| format!("{what} {}", due(when, now_s)))
-        .collect()
 }

@@ -147,7 +147,7 @@ impl Report<'_> {
         html! {
             h2 { "What wants looking at" }
             @if units.is_empty() {
-                p { "Nothing beyond chance in what was measured." }
+                p { (text::nothing(self.histories)) }
             } @else {
                 table.noticed { tbody { @for (name, lines) in &units { @for (row, line) in lines.iter().enumerate() {
                     tr {
