@@ -31,7 +31,7 @@ pub mod pulse_envelope;
 pub mod pulse_timeline;
 pub mod range_rose;
 pub mod residuals;
-pub mod station_map;
+pub mod station_units;
 pub mod style;
 
 pub use axis::{Axis, Tick};
