@@ -9,6 +9,7 @@ mod fields;
 mod ground;
 mod history;
 mod location;
+mod paths;
 mod places;
 mod range;
 mod recordings;

@@ -26,7 +26,7 @@ fn a_season_of_a_station_is_one_page() {
         "What wants looking at",
         "field at 10 m is below its limit",
         "Map of Larch meadow",
-        "Slope 12°",
+        "slope 12°",
         "Changes since 2025-07-10",
         "verified by en-300-718-1: undecided",
         "decided: watch",

@@ -4,7 +4,10 @@
 mod changes;
 mod unit;
 
+use coilrig_analysis::limits::RECEIVER_THRESHOLD;
 use coilrig_analysis::picture::station_map::StationMap;
+use coilrig_analysis::picture::station_units::StationUnits;
+use coilrig_analysis::plan;
 use coilrig_analysis::station::Station;
 use jiff::Timestamp;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -175,7 +178,13 @@ impl Report<'_> {
                 same.map_or_else(|| u.name().to_owned(), |p| p.name.clone())
             })
             .collect();
-        svg(&StationMap { station, marked: &marked })
+        let on = StationMap {
+            station,
+            bounds: plan::extent(station),
+            threshold_a_per_m: RECEIVER_THRESHOLD.field_a_per_m,
+            computed: "",
+        };
+        svg(&StationUnits { on, marked: &marked })
     }
 
     fn overview(&self) -> Markup {
