@@ -173,8 +173,13 @@ fn assembled(
         .collect();
     followed.sort_by(|a, b| history::worse_first(a.standing, b.standing));
     let last = |kind| events.iter().rfind(|e| e.what.kind == kind).map(|e| seconds(e.at));
-    let retired = last(EventKind::Retired).is_some()
-        || decisions.last().is_some_and(|d| d.what.decision == Decided::Retire);
+    // Out of use until it is placed again, or somebody decides otherwise.
+    let ended = last(EventKind::Retired).is_some_and(|at_s| {
+        let again = decisions.iter().filter(|d| d.what.decision == Decided::InUse);
+        let again_s = again.map(|d| seconds(d.at)).chain(last(EventKind::Placed));
+        again_s.fold(f64::MIN, f64::max) < at_s
+    });
+    let retired = ended || decisions.last().is_some_and(|d| d.what.decision == Decided::Retire);
     let verified = verifications.last().map(|v| seconds(v.at));
     UnitHistory {
         verification_due: due(verified, question.verify_every_s),

@@ -26,7 +26,9 @@ pub(super) fn section(report: &Report<'_>, since: Timestamp) -> Markup {
     }
     html! {
         h2 { "Changes since " (day(since_s)) }
-        @if changed.is_empty() {
+        @if compared == 0 {
+            p { "No number can be compared: that takes a trend that begins before that day." }
+        } @else if changed.is_empty() {
             p { "Of " (counted(compared, "number")) " that can be compared none changed beyond chance." }
         } @else {
             table.changes {
