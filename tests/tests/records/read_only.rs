@@ -29,7 +29,10 @@ impl Archive {
     fn of(park: Park) -> Self {
         // Another user may not come to where the program was built.
         let program = park.folder().join("coilrig");
-        fs::copy(program::path(), &program).unwrap();
+        // By another program: a file that this one has open to write cannot be run, nor as
+        // long as a child begun meanwhile by another test has not let go of it.
+        let copied = Command::new("cp").arg(program::path()).arg(&program).status().unwrap();
+        assert!(copied.success(), "cp: {copied}");
         for entry in fs::read_dir(park.folder()).unwrap() {
             allow(&entry.unwrap().path(), 0o444);
         }
