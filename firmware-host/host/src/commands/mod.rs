@@ -11,6 +11,7 @@ use crate::error::{Error, Result};
 mod calibrate;
 mod demo;
 mod emulate;
+mod history;
 mod into_records;
 mod locate;
 mod measure;
@@ -19,6 +20,7 @@ mod ports;
 mod range;
 mod record;
 mod records;
+mod report;
 mod station;
 mod survey;
 mod verify;
@@ -59,6 +61,7 @@ enum Command {
     Calibrate(calibrate::Calibrate),
     Demo(demo::Demo),
     Emulate(emulate::Emulate),
+    History(history::History),
     Locate(locate::Locate),
     Measure(measure::Measure),
     Plan(plan::Plan),
@@ -66,6 +69,7 @@ enum Command {
     Record(record::Record),
     Range(range::Range),
     Records(records::Arguments),
+    Report(report::Report),
     Station(station::Arguments),
     Survey(survey::Arguments),
     Verify(verify::Verify),
@@ -90,6 +94,7 @@ pub fn run() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Emulate(args) => emulate::run(&args),
+        Command::History(args) => history::run(&args),
         Command::Locate(args) => locate::run(&args),
         Command::Measure(args) => measure::run(&args),
         Command::Plan(args) => plan::run(&args),
@@ -97,6 +102,7 @@ pub fn run() -> ExitCode {
         Command::Record(args) => record::run(args),
         Command::Range(args) => range::run(&args),
         Command::Records(args) => records::run(&args),
+        Command::Report(args) => report::run(&args),
         Command::Station(args) => station::run(&args),
         Command::Survey(args) => survey::run(args),
         Command::Verify(args) => verify::run(&args),

@@ -278,6 +278,26 @@ impl Records {
         Ok(all.into_iter().collect())
     }
 
+    /// Give each row that `sql` asks for.
+    ///
+    /// # Errors
+    ///
+    /// See [`units`](Self::units), and what `take` refuses.
+    pub fn each_row(&self, sql: &str, mut take: impl FnMut(&Row<'_>) -> Result<()>) -> Result<()> {
+        let failed = |e| self.explained("read", &e);
+        let mut query = self.connection.prepare(sql).map_err(failed)?;
+        let mut rows = query.query([]).map_err(failed)?;
+        while let Some(row) = rows.next().map_err(failed)? {
+            take(row)?;
+        }
+        Ok(())
+    }
+
+    /// Why something in a row cannot be read.
+    pub fn unreadable(&self, error: &rusqlite::Error) -> crate::error::Error {
+        self.explained("read", error)
+    }
+
     /// The first entry of the unit that an entry is of.
     pub(super) fn first_entries(&self) -> Result<impl Fn(EntryId) -> EntryId + use<>> {
         let sql = "SELECT id, corrects FROM unit WHERE corrects IS NOT NULL";
