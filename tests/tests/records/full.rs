@@ -7,7 +7,7 @@ use std::process::Command;
 
 use coilrig_tests::program;
 
-use crate::park::Park;
+use crate::park::{Park, under};
 
 #[test]
 fn a_disk_without_space_costs_what_is_being_entered_and_nothing_else() {
@@ -19,13 +19,8 @@ fn a_disk_without_space_costs_what_is_being_entered_and_nothing_else() {
         let name = format!("field {number}");
         let file = park.write_station(&name);
         let before = park.says("station").len();
-        let output = Command::new("sh")
-            .args(["-c", &format!("trap '' XFSZ; ulimit -f {blocks} && exec \"$0\" \"$@\"")])
-            .arg(program::path())
-            .args(["records", "station", &file, "--by", "warden"])
-            .current_dir(park.folder())
-            .output()
-            .unwrap();
+        let limit = format!("trap '' XFSZ; ulimit -f {blocks}");
+        let output = park.station_under(&limit, &file);
         park.check_whole();
         let told = String::from_utf8_lossy(&output.stderr);
         let after = park.says("station").len();
@@ -54,13 +49,7 @@ fn a_disk_without_space_costs_what_is_being_entered_and_nothing_else() {
 #[test]
 fn records_that_find_no_space_are_not_begun() {
     let folder = tempfile::tempdir().unwrap();
-    let output = Command::new("sh")
-        .args(["-c", "trap '' XFSZ; ulimit -f 20 && exec \"$0\" \"$@\""])
-        .arg(program::path())
-        .args(["records", "new"])
-        .current_dir(folder.path())
-        .output()
-        .unwrap();
+    let output = under("trap '' XFSZ; ulimit -f 20", folder.path(), &["records", "new"]);
     let told = String::from_utf8_lossy(&output.stderr);
     assert_eq!(output.status.code(), Some(3), "{told}");
     assert!(told.contains("records.sqlite: ") && told.contains("to do: "), "{told}");

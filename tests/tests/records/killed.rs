@@ -60,19 +60,12 @@ fn nothing_is_lost_or_half_written_when_a_program_is_killed_at_any_moment() {
 fn nothing_is_half_written_wherever_in_a_file_the_program_ends() {
     let park = Park::new();
     let mut ended = 0;
-    for (number, kilobytes) in (0..160).step_by(5).enumerate() {
+    for (number, blocks) in (0..160).step_by(5).enumerate() {
         let name = format!("field {number}");
         let file = park.write_station(&name);
         let before = park.says("station").len();
         // Half a kilobyte or a whole one a block, as the shell has it.
-        let status = Command::new("sh")
-            .args(["-c", &format!("ulimit -f {kilobytes} && exec \"$0\" \"$@\"")])
-            .arg(program::path())
-            .args(["records", "station", &file, "--by", "warden"])
-            .current_dir(park.folder())
-            .output()
-            .unwrap()
-            .status;
+        let status = park.station_under(&format!("ulimit -f {blocks}"), &file).status;
         park.check_whole();
         let after = park.says("station").len();
         match status.signal() {

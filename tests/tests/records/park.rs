@@ -2,7 +2,7 @@
 
 use std::ffi::OsStr;
 use std::path::Path;
-use std::process::{Command, Stdio};
+use std::process::{Command, Output, Stdio};
 
 use coilrig_tests::program::{self, Run, coilrig};
 use serde_json::Value;
@@ -12,6 +12,17 @@ use tempfile::TempDir;
 pub const UNITS: usize = 12;
 
 pub struct Park(TempDir);
+
+/// Run `coilrig ARGUMENTS` in `folder` by a shell that was told of a limit before.
+pub fn under(limit: &str, folder: &Path, arguments: &[&str]) -> Output {
+    Command::new("sh")
+        .args(["-c", &format!("{limit} && exec \"$0\" \"$@\"")])
+        .arg(program::path())
+        .args(arguments)
+        .current_dir(folder)
+        .output()
+        .unwrap()
+}
 
 impl Park {
     /// New records in a new folder.
@@ -51,6 +62,11 @@ impl Park {
         command.current_dir(self.folder()).stdin(Stdio::null());
         command.stdout(Stdio::null()).stderr(Stdio::null());
         command
+    }
+
+    /// Enter a station under a limit.
+    pub fn station_under(&self, limit: &str, file: &str) -> Output {
+        under(limit, self.folder(), &["records", "station", file, "--by", "warden"])
     }
 
     pub fn entries(&self) -> Vec<Value> {

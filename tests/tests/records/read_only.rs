@@ -6,7 +6,7 @@ use std::fs::{self, Permissions};
 use std::os::unix::fs::{MetadataExt, PermissionsExt};
 use std::os::unix::process::CommandExt;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
+use std::process::Command;
 
 use coilrig_tests::program;
 
@@ -29,7 +29,10 @@ impl Archive {
     fn of(park: Park) -> Self {
         // Another user may not come to where the program was built.
         let program = park.folder().join("coilrig");
-        fs::copy(program::path(), &program).unwrap();
+        // By another program: a file that this one has open to write cannot be run, nor as
+        // long as a child begun meanwhile by another test has not let go of it.
+        let copied = Command::new("cp").arg(program::path()).arg(&program).status().unwrap();
+        assert!(copied.success(), "cp: {copied}");
         for entry in fs::read_dir(park.folder()).unwrap() {
             allow(&entry.unwrap().path(), 0o444);
         }
@@ -103,15 +106,8 @@ fn entries_that_stand_beside_the_file_are_read_as_well() {
     // The limit lets the file beside grow, and not the main one once that is long.
     let last = (0..100).find(|number| {
         let file = park.write_station(&format!("field {number}"));
-        let status = Command::new("sh")
-            .args(["-c", "trap '' XFSZ; ulimit -f 240 && exec \"$0\" \"$@\""])
-            .arg(program::path())
-            .args(["records", "station", &file, "--by", "warden"])
-            .current_dir(park.folder())
-            .stdout(Stdio::null())
-            .status()
-            .unwrap();
-        assert!(status.success(), "{status}");
+        let output = park.station_under("trap '' XFSZ; ulimit -f 240", &file);
+        assert!(output.status.success(), "{output:?}");
         beside.metadata().is_ok_and(|file| file.len() > 0)
     });
     let last = last.expect("the main file took everything: this shows nothing");

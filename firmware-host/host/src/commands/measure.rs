@@ -71,7 +71,7 @@ Example:
   coilrig measure --calibration CR-0001.toml monday
   coilrig measure --over-time soak --every 300 night.sigmf-meta
   coilrig measure --over-time soak --temperatures shed.csv night.sigmf-meta
-  coilrig measure --unit creek --station meadow.toml --by anna monday";
+  coilrig measure --unit creek --station meadow.toml --by office monday";
 
 /// Run the command.
 pub fn run(args: &Measure) -> Result<Outcome> {

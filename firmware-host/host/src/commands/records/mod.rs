@@ -30,7 +30,7 @@ const EXAMPLE: &str = "\
 Example:
   coilrig records new
   coilrig records station meadow.toml
-  coilrig records event creek battery --detail \"two new ones\" --by anna
+  coilrig records event creek battery --detail \"two new ones\" --by office
   coilrig measure --unit creek monday
   coilrig records list";
 

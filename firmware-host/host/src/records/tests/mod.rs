@@ -242,6 +242,10 @@ fn a_clock_that_jumped_back_is_told_and_changes_no_order() {
     let names: Vec<String> =
         records.in_force::<Unit>().unwrap().into_iter().map(|e| e.what.name).collect();
     assert_eq!(names, ["creek", "post", "hut", "fence"], "in order of entering");
+    let told = records.check().unwrap();
+    let back: Vec<i64> = told.clock_back.iter().map(|(id, _)| id.0).collect();
+    assert_eq!((back, told.damage.len()), (vec![3, 4], 0));
+    assert_eq!(told.clock_back[0].1, 365.0 * 86_400.0);
 }
 
 #[test]
