@@ -4,8 +4,10 @@
 mod angle;
 mod calibration;
 mod distributions;
+mod export;
 mod fields;
 mod ground;
+mod history;
 mod location;
 mod paths;
 mod places;

@@ -11,12 +11,16 @@ use crate::error::{Error, Result};
 mod calibrate;
 mod demo;
 mod emulate;
+mod history;
+mod into_records;
 mod locate;
 mod measure;
 mod plan;
 mod ports;
 mod range;
 mod record;
+mod records;
+mod report;
 mod station;
 mod survey;
 mod verify;
@@ -57,12 +61,15 @@ enum Command {
     Calibrate(calibrate::Calibrate),
     Demo(demo::Demo),
     Emulate(emulate::Emulate),
+    History(history::History),
     Locate(locate::Locate),
     Measure(measure::Measure),
     Plan(plan::Plan),
     Ports(ports::Ports),
     Record(record::Record),
     Range(range::Range),
+    Records(records::Arguments),
+    Report(report::Report),
     Station(station::Arguments),
     Survey(survey::Arguments),
     Verify(verify::Verify),
@@ -87,12 +94,15 @@ pub fn run() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Emulate(args) => emulate::run(&args),
+        Command::History(args) => history::run(&args),
         Command::Locate(args) => locate::run(&args),
         Command::Measure(args) => measure::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Ports(args) => ports::run(&args),
         Command::Record(args) => record::run(args),
         Command::Range(args) => range::run(&args),
+        Command::Records(args) => records::run(&args),
+        Command::Report(args) => report::run(&args),
         Command::Station(args) => station::run(&args),
         Command::Survey(args) => survey::run(args),
         Command::Verify(args) => verify::run(&args),
