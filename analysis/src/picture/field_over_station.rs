@@ -25,7 +25,7 @@ pub struct FieldOverStation<'a> {
 
 impl Picture for FieldOverStation<'_> {
     fn size(&self) -> (u32, u32) {
-        self.on.size(2)
+        self.on.size(3)
     }
 
     fn title(&self) -> String {
@@ -38,10 +38,10 @@ impl Picture for FieldOverStation<'_> {
         let heard = format!("{}, heard inside", units::field(self.on.threshold_a_per_m));
         legend.add(Key::Line(HEARD), heard);
         legend.add(Key::Point(UNIT.0, UNIT.1), "units");
-        let notes = [format!(
-            "Magnitude of the unit that is strongest at each place. {}",
-            self.on.computed
-        )];
+        let notes = [
+            "Magnitude of the unit that is strongest at each place.".to_owned(),
+            self.on.computed.to_owned(),
+        ];
         let plot = self.on.lay_out(canvas, self.size(), &self.title(), &legend, &notes)?;
         let rows = &self.map.field_a_per_m;
         let all = || rows.iter().flatten().copied();

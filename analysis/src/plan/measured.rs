@@ -53,11 +53,15 @@ pub struct MeasuredError {
     pub what: String,
 }
 
+/// Name of the quantity that more than one kind of measurement gives.
+const FIELD: &str = "field_at_10_m_a_per_m";
+
 /// `station` with the values of `all` in place of the planned ones, and which those are.
+/// Of two fields at 10 m, as `range` and `locate` both give it, the surer one counts.
 ///
 /// # Errors
 ///
-/// A unit that the station does not have, a value given twice, a place outside the field,
+/// A unit that the station does not have, another value given twice, a place outside the field,
 /// a unit above the surface, a timing that is none.
 pub fn with_measured(
     station: &Station,
@@ -75,11 +79,21 @@ pub fn with_measured(
             let names = names.join(", ");
             return Err(failed(format!("the station has no unit \"{name}\", only {names}")));
         };
-        for new in replace(unit, measured) {
+        let mut measured = measured.clone();
+        let field = measured.field_at_10_m_a_per_m;
+        let before = |r: &&mut Replaced| r.unit == *name && r.quantity == FIELD;
+        if let (Some(new), Some(old)) = (field, replaced.iter_mut().find(before)) {
+            measured.field_at_10_m_a_per_m = None;
+            if new.u < old.measured.u {
+                (old.measured, old.source) = (new, measured.source.clone());
+                unit.field_at_10_m_a_per_m = new.value;
+            }
+        }
+        for new in replace(unit, &measured) {
             let same = |old: &&Replaced| old.unit == new.unit && old.quantity == new.quantity;
             if let Some(old) = replaced.iter().find(same) {
-                let what =
-                    format!("gives {} of \"{name}\", and so does {}", new.quantity, old.source);
+                let quantity = new.quantity;
+                let what = format!("gives {quantity} of \"{name}\", and so does {}", old.source);
                 return Err(failed(what));
             }
             replaced.push(new);
@@ -113,7 +127,7 @@ fn replace(unit: &mut PlannedUnit, measured: &Measured) -> Vec<Replaced> {
     let Timing { period_s, on_time_s } = &mut unit.timing;
     put("period_s", period_s, measured.period_s);
     put("on_time_s", on_time_s, measured.on_time_s);
-    put("field_at_10_m_a_per_m", &mut unit.field_at_10_m_a_per_m, measured.field_at_10_m_a_per_m);
+    put(FIELD, &mut unit.field_at_10_m_a_per_m, measured.field_at_10_m_a_per_m);
     put("x_m", &mut unit.x_m, measured.place_m.map(|p| p[0]));
     put("y_m", &mut unit.y_m, measured.place_m.map(|p| p[1]));
     put("depth_m", &mut unit.depth_m, measured.depth_m);
@@ -211,6 +225,22 @@ mod tests {
         let upright = lie([0.0, 0.0, 5e-3], covariance);
         assert_eq!(upright[1].value, 90.0);
         assert!(upright[0].u == 180.0 && (0.1..1.0).contains(&upright[1].u), "{upright:?}");
+    }
+
+    #[test]
+    fn of_two_fields_the_surer_counts() {
+        let field = |value, u, source: &str| Measured {
+            field_at_10_m_a_per_m: Some(Reading::new(value, u)),
+            source: source.into(),
+            ..of("u0")
+        };
+        let (range, located) = (field(0.8e-6, 2e-8, "range"), field(0.9e-6, 1e-8, "locate"));
+        for all in [[range.clone(), located.clone()], [located, range]] {
+            let (found, replaced) = with_measured(&meadow(), &all).unwrap();
+            assert_eq!(found.units[0].field_at_10_m_a_per_m, 0.9e-6);
+            assert_eq!((replaced.len(), replaced[0].source.as_str()), (1, "locate"));
+            assert!((replaced[0].planned - 1e-6).abs() < 1e-18);
+        }
     }
 
     #[test]

@@ -103,7 +103,7 @@ pub fn run(args: &Plan) -> Result<Outcome> {
     }
     let measured = measured_units::read(&args.measured)?;
     let (station, replaced) = with_measured(&station, &measured).map_err(|e| {
-        let remedy = "name the unit as the station file does, or leave the measurement out";
+        let remedy = "give each value once, for a unit of the station file, or leave it out";
         Error::file(&e.from, &e.what, remedy)
     })?;
     let usual = Options::usual(&station);

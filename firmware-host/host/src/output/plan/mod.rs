@@ -12,7 +12,7 @@ use coilrig_analysis::picture::masking_matrix::MaskingMatrix;
 use coilrig_analysis::picture::maxima_above::MaximaAbove;
 use coilrig_analysis::picture::station_map::StationMap;
 use coilrig_analysis::picture::strongest_unit::StrongestUnit;
-use coilrig_analysis::plan::{Plan, Replaced, Space};
+use coilrig_analysis::plan::{Plan, Replaced, Space, units_measured};
 use coilrig_analysis::station::Station;
 use coilrig_analysis::units;
 
@@ -39,7 +39,7 @@ impl Planned<'_> {
         FirstHeardMap { on: self.on(computed), field: &self.plan.field, walk: &self.plan.walk }
     }
 
-    /// How the field was computed.
+    /// How the field was computed, and from what.
     pub fn computed(&self) -> String {
         let height = units::significant(self.plan.options.height_m, 3);
         let space = match self.plan.options.space {
@@ -50,7 +50,12 @@ impl Planned<'_> {
                 format!("{snow} m of snow over soil of {soil} Ω·m, laid along the slope")
             }
         };
-        format!("Receiver {height} m over the snow; {space}.")
+        let all = self.station.units.len();
+        let values = match units_measured(self.station, self.replaced).len() {
+            0 => "All values planned.".to_owned(),
+            some => format!("Some values of {some} of {all} units measured."),
+        };
+        format!("Receiver {height} m over the snow; {space}. {values}")
     }
 
     fn on<'b>(&'b self, computed: &'b str) -> StationMap<'b> {

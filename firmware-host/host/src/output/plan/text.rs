@@ -24,7 +24,7 @@ pub fn for_people(planned: &Planned<'_>) -> String {
         percent(masking.share_of_time)
     );
     text += &match replaced.is_empty() {
-        true => "All values are planned, none is measured.\n".to_owned(),
+        true => String::new(),
         false => format!("Measured, in place of planned:\n{}", align(&measured(replaced))),
     };
     if !masking.pairs.is_empty() {
