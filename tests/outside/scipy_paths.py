@@ -4,8 +4,9 @@
 Writes scipy_paths.csv beside this script, the table that tests/tests/outside/paths.rs
 compares with: a receiver 1 m straight above sloping snow follows the field along the
 snow, to the side on which it grows, until it is 3 m from the point square above the
-unit, or the field has fallen by 1 dB: then it ends where that was greatest. All in
-space, without coordinates laid along the slope.
+unit, or less than a twentieth of the field is along the snow, or the field has fallen
+by 1 dB: then the way ends where that was greatest. All in space, without coordinates
+laid along the slope.
 
     scipy_paths.py           write the table
     scipy_paths.py --check   compute it anew, compare with the committed one
@@ -19,14 +20,16 @@ from reference_table import ReferenceTable, within
 
 HEADER = """\
 # Length (m) of the way along the field of a buried dipole to 3 m from it (reached: 1),
-# or to where the field is greatest on it (0), by scipy.integrate.solve_ivp (DOP853)
-# through the script scipy_paths.py beside this file. Angles in degrees: slope and the
-# bearing down it; bearing and dip of the moment; depth straight down, place on the map below the receiver in metres from the unit.
+# or to where the field stands square to the snow or is greatest on it (0), by
+# scipy.integrate.solve_ivp (DOP853) through the script scipy_paths.py beside this file.
+# Angles in degrees: slope and the bearing down it; bearing and dip of the moment. Depth
+# straight down, place on the map below the receiver in metres from the unit.
 """
 COLUMNS = ["slope", "down", "bearing", "dip", "depth_m", "x_m", "y_m", "reached", "length_m"]
 HEIGHT_M = 1.0
 CIRCLE_M = 3.0
 FALLEN = 0.89
+LEAST_PART = 0.05
 K = 2 * np.pi * 457e3 / 299792458.0
 
 SLOPES = [(0.0, 0.0), (25.0, 150.0)]
@@ -89,11 +92,16 @@ def length(slope, down, bearing, dip, depth, x, y):
         events=circle, rtol=1e-10, atol=1e-10, max_step=0.2, dense_output=True,
     )
     walked = np.arange(0, done.t[-1], 0.005)
-    strengths = np.array([strength(place) for place in done.sol(walked).T])
-    greatest = np.maximum.accumulate(strengths)
-    fallen = strengths < FALLEN * greatest
-    if fallen.any():
-        return ["0", f"{walked[np.argmax(strengths[: np.argmax(fallen)])]:.6f}"]
+    fields = [field(moment, place - unit) for place in done.sol(walked).T]
+    strengths = np.array([np.linalg.norm(h) for h in fields])
+    flat = np.array([np.linalg.norm(h - normal * normal.dot(h)) for h in fields])
+    fallen = strengths < FALLEN * np.maximum.accumulate(strengths)
+    upright = flat < LEAST_PART * strengths
+    first = [np.argmax(ends) if ends.any() else len(walked) for ends in (fallen, upright)]
+    if first[1] < first[0]:
+        return ["0", f"{walked[first[1]]:.6f}"]
+    if first[0] < len(walked):
+        return ["0", f"{walked[np.argmax(strengths[: first[0]])]:.6f}"]
     assert done.status == 1, "the way does not end"
     return ["1", f"{done.t[-1]:.6f}"]
 

@@ -78,9 +78,18 @@ impl Collector {
             Event::Assigned { pulse, train } => {
                 if let Some(i) = self.waiting.iter().position(|p| p.id == *pulse) {
                     self.waiting.remove(i).into_iter().for_each(|p| self.add(*train, p));
+                } else if let Some(pulse) = self.recalled(*pulse) {
+                    self.add(*train, pulse);
                 }
             }
         }
+    }
+
+    /// A pulse that was given to another train before.
+    fn recalled(&mut self, id: u64) -> Option<Pulse> {
+        self.current.iter_mut().find_map(|(_, pulses)| {
+            pulses.iter().position(|p| p.id == id).map(|i| pulses.remove(i))
+        })
     }
 
     /// All rows, by train and time.

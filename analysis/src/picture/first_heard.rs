@@ -6,6 +6,7 @@ use plotters::style::RGBColor;
 
 use super::canvas::{Align, Canvas};
 use super::drawing::{Picture, PictureError};
+use super::labels::Taken;
 use super::legend::{Key, Legend};
 use super::plot::Plot;
 use super::station_map::{StationMap, UNIT};
@@ -18,6 +19,9 @@ const FIRST: (Mark, RGBColor) = (Mark::Triangle, colour::GREEN);
 const WAY: Stroke = Stroke::solid(colour::BLUE, 2.4);
 const STRAIGHT: Stroke = Stroke::solid(colour::FAINT_INK, 1.4).dashed(DOTTED);
 const CIRCLE: Stroke = Stroke::solid(colour::VERMILION, 1.6);
+
+/// Units heard within so much of the walk share a label, m.
+const TOGETHER_M: f64 = 0.5;
 
 /// The map.
 pub struct FirstHeardMap<'a> {
@@ -45,7 +49,7 @@ impl Picture for FirstHeardMap<'_> {
         let lanes = self.walk.lanes.corners();
         plot.line(canvas, self.mapped(&lanes), LANE)?;
         let mut taken = self.on.taken(&plot);
-        self.arrows(canvas, &plot)?;
+        self.arrows(canvas, &plot, &mut taken)?;
         for (unit, heard) in self.walk.units.iter().enumerate() {
             let circle = self.on.slow_search(canvas, &plot, self.field, unit, CIRCLE)?;
             taken.add_line(&circle);
@@ -61,12 +65,21 @@ impl Picture for FirstHeardMap<'_> {
             taken.add_mark(plot.at(x, y), 7.0);
         }
         self.on.units(canvas, &plot, &mut taken)?;
-        for (unit, heard) in self.walk.units.iter().enumerate() {
-            let Some(heard) = heard else { continue };
-            let [x, y] = self.field.on_map(heard.at);
-            plot.mark(canvas, (x, y), FIRST.0, FIRST.1)?;
-            let after = units::significant(heard.after_m.round(), 3);
-            let text = format!("{}, {after} m", self.on.station.units[unit].name);
+        let mut heard: Vec<(f64, Laid, &str)> = (self.on.station.units.iter())
+            .zip(&self.walk.units)
+            .filter_map(|(unit, heard)| heard.as_ref().map(|h| (h.after_m, h.at, &*unit.name)))
+            .collect();
+        heard.sort_by(|a, b| a.0.total_cmp(&b.0));
+        // One label for those that are heard at the same place.
+        for together in heard.chunk_by(|a, b| b.0 - a.0 < TOGETHER_M) {
+            for (_, at, _) in together {
+                plot.mark(canvas, self.field.on_map(*at).into(), FIRST.0, FIRST.1)?;
+            }
+            let (after_m, at, _) = together[0];
+            let names: Vec<&str> = together.iter().map(|(_, _, name)| *name).collect();
+            let text =
+                format!("{}, {} m", names.join(", "), units::significant(after_m.round(), 3));
+            let [x, y] = self.field.on_map(at);
             taken.label(canvas, &plot, &text, (plot.at(x, y), 9.0), (size::TICK, FIRST.1))?;
         }
         Ok(())
@@ -109,6 +122,7 @@ impl FirstHeardMap<'_> {
         &self,
         canvas: &Canvas<'_, DB>,
         plot: &Plot,
+        taken: &mut Taken,
     ) -> Result<(), PictureError> {
         for (number, leg) in (1..).zip(&self.walk.lanes.legs) {
             let [(x, y), to] = leg.map(|at| {
@@ -122,7 +136,9 @@ impl FirstHeardMap<'_> {
             };
             let head = [at(30.0, 0.0), at(18.0, 5.0), at(18.0, -5.0)];
             canvas.area(&head, colour::FAINT_INK, 1.0)?;
+            taken.add_mark(at(24.0, 0.0), 6.0);
             let (x, y) = at(24.0, 14.0);
+            taken.add_mark((x, y), 6.0);
             let base_line = (x, y + 0.36 * size::TICK);
             let text = number.to_string();
             canvas.text(&text, base_line, Align::Centre, size::TICK, colour::FAINT_INK)?;

@@ -10,9 +10,18 @@ use super::plot::Plot;
 /// Two opposite corners of an upright rectangle, the upper left first.
 pub type Patch = (Point, Point);
 
-/// Patches of a picture that hold something that nothing should cover.
+/// What it costs to cover a mark or letters, a piece of a line, and to be a step farther
+/// from what a label is about.
+const SOLID: u32 = 60;
+const LINE: u32 = 1;
+const FARTHER: u32 = 10;
+/// Distances of a label from what it is about, over the least.
+const STEPS: [f64; 5] = [1.0, 1.8, 2.8, 4.2, 6.0];
+
+/// Patches of a picture that hold something that nothing should cover, and how much it
+/// costs to cover it all the same.
 #[derive(Clone, Debug, Default)]
-pub struct Taken(Vec<Patch>);
+pub struct Taken(Vec<(Patch, u32)>);
 
 impl Taken {
     /// Nothing yet.
@@ -22,12 +31,12 @@ impl Taken {
 
     /// Whether nothing is on `patch`.
     pub fn is_free(&self, patch: &Patch) -> bool {
-        self.0.iter().all(|other| apart(other, patch))
+        self.0.iter().all(|(other, _)| apart(other, patch))
     }
 
     /// Put something on `patch`.
     pub fn add(&mut self, patch: Patch) {
-        self.0.push(patch);
+        self.0.push((patch, SOLID));
     }
 
     /// Put a mark of half the width `half` at a place.
@@ -45,12 +54,13 @@ impl Taken {
             }
             for k in 0..=pieces as usize {
                 let share = k as f64 / pieces;
-                self.add_mark((pair[0].0 + share * dx, pair[0].1 + share * dy), 1.5);
+                let (x, y) = (pair[0].0 + share * dx, pair[0].1 + share * dy);
+                self.0.push((((x - 1.5, y - 1.5), (x + 1.5, y + 1.5)), LINE));
             }
         }
     }
 
-    /// Write `text` beside what is at `at`, `gap` points off or farther, where it covers
+    /// Write `text` beside what is at `at`, `gap` points off or farther, where it costs
     /// least, inside `plot`.
     pub fn label<DB: DrawingBackend>(
         &mut self,
@@ -61,7 +71,7 @@ impl Taken {
         (size, colour): (f64, RGBColor),
     ) -> Result<(), PictureError> {
         let (width, height) = (text_width(text, size) + 4.0, 1.13 * size);
-        let places = [1.0, 1.8, 2.8, 4.0].into_iter().flat_map(|far| {
+        let places = (0..).zip(STEPS).flat_map(|(step, far)| {
             let off = gap * far;
             let diagonal = 0.7 * off;
             [
@@ -74,20 +84,34 @@ impl Taken {
                 (-diagonal - width, -diagonal - height),
                 (-diagonal - width, diagonal),
             ]
+            .map(|place| (step, place))
         });
-        let patches = places.map(|(dx, dy)| {
+        let patches = places.map(|(step, (dx, dy))| {
             let low = (at.0 + dx, at.1 + dy);
-            (low, (low.0 + width, low.1 + height))
+            (step, (low, (low.0 + width, low.1 + height)))
         });
-        let inside: Vec<Patch> =
-            patches.filter(|patch| plot.holds(patch.0) && plot.holds(patch.1)).collect();
-        let covers = |patch: &&Patch| self.0.iter().filter(|other| !apart(other, patch)).count();
-        // The first of the best: near before far.
-        let Some((low, high)) = inside.iter().min_by_key(covers).copied() else { return Ok(()) };
+        let inside = patches.filter(|(_, patch)| plot.holds(patch.0) && plot.holds(patch.1));
+        let cost = |(step, patch): &(u32, Patch)| {
+            let covered = self.0.iter().filter(|(other, _)| !apart(other, patch));
+            step * FARTHER + covered.map(|(_, cost)| cost).sum::<u32>()
+        };
+        let Some((_, (low, high))) = inside.min_by_key(cost) else { return Ok(()) };
         self.add((low, high));
         let base_line = (low.0 + 2.0, low.1 + 0.85 * size);
         canvas.label(text, base_line, Align::Left, size, colour)
     }
+}
+
+/// `text`, cut where it is wider than `width`.
+pub fn fitted(text: &str, size: f64, width: f64) -> String {
+    if text_width(text, size) <= width {
+        return text.to_owned();
+    }
+    let mut short = text.to_owned();
+    while !short.is_empty() && text_width(&format!("{short}…"), size) > width {
+        short.pop();
+    }
+    format!("{}…", short.trim_end())
 }
 
 fn apart(a: &Patch, b: &Patch) -> bool {
@@ -97,6 +121,14 @@ fn apart(a: &Patch, b: &Patch) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_text_is_cut_to_its_width() {
+        assert_eq!(fitted("post", 12.0, 60.0), "post");
+        let short = fitted("a long name of a unit", 12.0, 60.0);
+        assert!(short.starts_with("a long") && short.ends_with('…'), "{short}");
+        assert!(text_width(&short, 12.0) <= 60.0);
+    }
 
     #[test]
     fn what_is_taken_is_not_free() {

@@ -6,6 +6,7 @@ use plotters::style::RGBColor;
 
 use super::canvas::{Align, Canvas, Point, text_width};
 use super::drawing::{Picture, PictureError};
+use super::labels::fitted;
 use super::style::{Stroke, colour, mixed, size};
 use crate::plan::{Between, Masking};
 use crate::units;
@@ -58,7 +59,8 @@ impl Picture for MaskingMatrix<'_> {
             let at = (left - 8.0, middle + 0.36 * size::LABEL);
             canvas.text(name, at, Align::Right, size::LABEL, colour::INK)?;
             let at = (left + (row as f64 + 0.5) * CELL, TOP - 8.0);
-            canvas.text(&fitting(name), at, Align::Centre, size::TICK, colour::INK)?;
+            let short = fitted(name, size::TICK, CELL - 4.0);
+            canvas.text(&short, at, Align::Centre, size::TICK, colour::INK)?;
         }
         for row in 0..names.len() {
             for column in 0..names.len() {
@@ -143,16 +145,4 @@ impl MaskingMatrix<'_> {
         }
         canvas.outline(&corners, Stroke::solid(colour::GRID, 1.0))
     }
-}
-
-/// A name cut to the width of a cell.
-fn fitting(name: &str) -> String {
-    if text_width(name, size::TICK) <= CELL - 4.0 {
-        return name.to_owned();
-    }
-    let mut short: String = name.to_owned();
-    while !short.is_empty() && text_width(&format!("{short}…"), size::TICK) > CELL - 4.0 {
-        short.pop();
-    }
-    format!("{short}…")
 }

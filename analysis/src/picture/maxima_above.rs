@@ -4,9 +4,10 @@ use plotters::prelude::DrawingBackend;
 use plotters::style::RGBColor;
 
 use super::axis::Axis;
-use super::canvas::{Align, Canvas, Point};
+use super::canvas::{Align, Canvas, Point, text_width};
 use super::contour_map::{ContourMap, levels};
 use super::drawing::{Picture, PictureError};
+use super::labels::fitted;
 use super::legend::{Key, Legend};
 use super::plot::Plot;
 use super::station_map::{UNIT, scale};
@@ -118,8 +119,6 @@ impl MaximaAbove<'_> {
                 plot.mark(canvas, self.field.on_map(maximum.at).into(), mark, colour)?;
             }
         }
-        let name = (left, top - 8.0);
-        canvas.bold(&unit.name, name, Align::Left, size::LABEL, colour::INK)?;
         let lie = format!(
             "{} m deep, dip {}°",
             units::significant(unit.depth_m, 3),
@@ -127,6 +126,10 @@ impl MaximaAbove<'_> {
         );
         let at = (left + SIDE, top - 8.0);
         canvas.text(&lie, at, Align::Right, size::TICK, colour::FAINT_INK)?;
+        // Bold letters are a little wider.
+        let room = 0.88 * (SIDE - text_width(&lie, size::TICK) - 8.0);
+        let name = fitted(&unit.name, size::LABEL, room);
+        canvas.bold(&name, (left, top - 8.0), Align::Left, size::LABEL, colour::INK)?;
         scale(canvas, &plot, (left + SIDE - 50.0, top + SIDE + 54.0))?;
         for (line, maxima) in above.maxima.iter().enumerate() {
             let at = (left, top + SIDE + 16.0 + 15.0 * line as f64);

@@ -66,6 +66,7 @@ mod testing;
 mod together;
 mod tracker;
 mod train;
+mod woven;
 
 pub use analyser::Analyser;
 pub use analysis::{Analysis, Event};

@@ -1,6 +1,6 @@
 //! What a station file says that can be true but is worth a second look.
 
-use crate::limits::{Bound, Quantity, published};
+use crate::limits::{Bound, LimitSet, Quantity};
 use crate::masking::Timing;
 use crate::units;
 
@@ -19,20 +19,20 @@ pub struct Doubt {
     pub what: String,
 }
 
-/// That no published standard allows such a period.
-pub(super) fn of_period(timing: Timing) -> Option<String> {
-    outside_all(Quantity::Period, timing.period_s, "period", milliseconds)
+/// That none of `sets` allows such a period.
+pub(super) fn of_period(sets: &[LimitSet], timing: Timing) -> Option<String> {
+    outside_all(sets, Quantity::Period, timing.period_s, "period", milliseconds)
 }
 
-/// That no published standard allows such an on time.
-pub(super) fn of_on_time(timing: Timing) -> Option<String> {
-    outside_all(Quantity::OnTime, timing.on_time_s, "on time", milliseconds)
+/// That none of `sets` allows such an on time.
+pub(super) fn of_on_time(sets: &[LimitSet], timing: Timing) -> Option<String> {
+    outside_all(sets, Quantity::OnTime, timing.on_time_s, "on time", milliseconds)
 }
 
-/// That no published standard allows such a field at 10 m.
-pub(super) fn of_field(field_at_10_m_a_per_m: f64) -> Option<String> {
+/// That none of `sets` allows such a field at 10 m.
+pub(super) fn of_field(sets: &[LimitSet], field_at_10_m_a_per_m: f64) -> Option<String> {
     let quantity = Quantity::Field { distance_m: 10.0 };
-    outside_all(quantity, field_at_10_m_a_per_m, "field at 10 m", units::field)
+    outside_all(sets, quantity, field_at_10_m_a_per_m, "field at 10 m", units::field)
 }
 
 /// That another unit lies so near that a trainee will hardly tell the two apart.
@@ -51,12 +51,12 @@ fn milliseconds(time_s: f64) -> String {
 }
 
 fn outside_all(
+    sets: &[LimitSet],
     quantity: Quantity,
     value: f64,
     name: &str,
     shown: fn(f64) -> String,
 ) -> Option<String> {
-    let sets = published::all();
     let bounds: Vec<(&str, &Bound)> = sets
         .iter()
         .filter_map(|set| set.bound(quantity).map(|bound| (set.name.as_str(), bound)))
@@ -87,6 +87,7 @@ fn outside_all(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::limits::published;
 
     fn timing(period_s: f64, on_time_s: f64) -> Timing {
         Timing { period_s, on_time_s }
@@ -95,13 +96,14 @@ mod tests {
     /// EN 300 718-1 allows 0.7 to 1.3 s, EN 282 0.5 to 1.3 s, both 70 ms or more.
     #[test]
     fn what_any_standard_allows_is_not_doubted() {
-        assert_eq!(of_period(timing(0.55, 0.1)), None);
-        assert_eq!(of_on_time(timing(1.0, 0.07)), None);
-        assert_eq!(of_field(0.6e-6), None);
-        let said = of_period(timing(1.4, 0.1)).unwrap();
+        let sets = published::all();
+        assert_eq!(of_period(&sets, timing(0.55, 0.1)), None);
+        assert_eq!(of_on_time(&sets, timing(1.0, 0.07)), None);
+        assert_eq!(of_field(&sets, 0.6e-6), None);
+        let said = of_period(&sets, timing(1.4, 0.1)).unwrap();
         assert!(said.contains("1400 ms") && said.contains("700 ms to 1300 ms"), "{said}");
-        let said = of_on_time(timing(1.0, 0.06)).unwrap();
+        let said = of_on_time(&sets, timing(1.0, 0.06)).unwrap();
         assert!(said.contains("60 ms") && said.contains("70 ms or more"), "{said}");
-        assert!(of_field(0.3e-6).unwrap().contains("300 nA/m"));
+        assert!(of_field(&sets, 0.3e-6).unwrap().contains("300 nA/m"));
     }
 }

@@ -10,6 +10,7 @@ use super::doubts::{self, Doubt};
 use super::fault::{Fault, StationError, line_of};
 use super::map_plane::Geographic;
 use super::model::{Bounds, Lie, PlannedUnit, Slope, Spare, Station};
+use crate::limits::{LimitSet, published};
 use crate::masking::Timing;
 use crate::units;
 
@@ -109,6 +110,7 @@ impl Station {
         let line = |place: Range<usize>| line_of(text, place.start);
         station.doubts =
             doubts.into_iter().map(|(at, what)| Doubt { line: line(at), what }).collect();
+        station.doubts.sort_by_key(|doubt| doubt.line);
         Ok(station)
     }
 }
@@ -162,11 +164,12 @@ fn checked(text: &str) -> Result<(Station, Doubts), Fault> {
         doubts: Vec::new(),
     };
     let mut doubts = Doubts::new();
+    let sets = published::all();
     for entry in &file.unit {
         let entry = entry.get_ref();
         let unit = unit(entry, &station)?;
         let timing = (&entry.period_s, &entry.on_time_s, &entry.field_at_10_m);
-        doubts.extend(doubts_of(timing, unit.timing, unit.field_at_10_m_a_per_m));
+        doubts.extend(doubts_of(&sets, timing, unit.timing, unit.field_at_10_m_a_per_m));
         doubts.extend(doubts::of_place(&unit, &station.units).map(|w| (entry.x_m.span(), w)));
         if entry.lie.is_none() {
             let what = format!("\"{}\" has no lie and is taken to lie level, to north", unit.name);
@@ -177,7 +180,7 @@ fn checked(text: &str) -> Result<(Station, Doubts), Fault> {
     for entry in &file.spare {
         let spare = spare(entry, &station)?;
         let timing = (&entry.period_s, &entry.on_time_s, &entry.field_at_10_m);
-        doubts.extend(doubts_of(timing, spare.timing, spare.field_at_10_m_a_per_m));
+        doubts.extend(doubts_of(&sets, timing, spare.timing, spare.field_at_10_m_a_per_m));
         station.spares.push(spare);
     }
     if station.units.is_empty() {
@@ -191,14 +194,15 @@ fn checked(text: &str) -> Result<(Station, Doubts), Fault> {
 }
 
 fn doubts_of(
+    sets: &[LimitSet],
     (period_s, on_time_s, field): (&Spanned<f64>, &Spanned<f64>, &Spanned<String>),
     timing: Timing,
     field_at_10_m_a_per_m: f64,
-) -> impl Iterator<Item = (Range<usize>, String)> {
+) -> impl Iterator<Item = (Range<usize>, String)> + use<> {
     let all = [
-        (period_s.span(), doubts::of_period(timing)),
-        (on_time_s.span(), doubts::of_on_time(timing)),
-        (field.span(), doubts::of_field(field_at_10_m_a_per_m)),
+        (period_s.span(), doubts::of_period(sets, timing)),
+        (on_time_s.span(), doubts::of_on_time(sets, timing)),
+        (field.span(), doubts::of_field(sets, field_at_10_m_a_per_m)),
     ];
     all.into_iter().filter_map(|(at, what)| Some((at, what?)))
 }
@@ -369,8 +373,8 @@ mod tests {
             station.doubts.iter().map(|d| (d.line, d.what.as_str())).collect();
         assert_eq!(said.len(), 4, "{said:?}");
         assert!(said[0].0 == 4 && said[0].1.contains("taken to lie level"), "{said:?}");
-        assert!(said[1].0 == 13 && said[1].1.contains("0.5 m from each other"), "{said:?}");
-        assert!(said[2].0 == 12 && said[2].1.starts_with("\"b\" has no lie"), "{said:?}");
+        assert!(said[1].0 == 12 && said[1].1.starts_with("\"b\" has no lie"), "{said:?}");
+        assert!(said[2].0 == 13 && said[2].1.contains("0.5 m from each other"), "{said:?}");
         assert!(said[3].0 == 21 && said[3].1.contains("1500 ms"), "{said:?}");
     }
 

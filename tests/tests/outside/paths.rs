@@ -23,7 +23,7 @@ fn ways_along_the_field_agree_with_scipy() {
         let path = search_path(&field, 0, field.over([v[5], v[6]]));
         let (reached, length_m) = (v[7] == 1.0, v[8]);
         assert_eq!(path.end == End::SlowSearch, reached, "{line}: {:?}", path.end);
-        // Where the field is greatest is known to a step.
+        // Where a way ends before that is known to a step.
         let off_m = if reached { 0.01 } else { 0.15 };
         assert!((path.length_m() - length_m).abs() < off_m, "{line}: {}", path.length_m());
         rows += usize::from(reached);

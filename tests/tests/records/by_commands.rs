@@ -238,3 +238,46 @@ fn what_was_entered_wrongly_is_corrected_by_a_new_entry() {
     withdraw(&["4", "--note", "once more"]).refused(3, &["was withdrawn by entry 5"]);
     assert_eq!(list(&[]), json!([]));
 }
+
+#[test]
+fn a_calibration_is_entered_as_its_file_stands() {
+    let park = Park::new();
+    let mut silence = Scene::plain(20.0).with("coilrig:receiver", json!("CR-1"));
+    silence.transmitters.clear();
+    silence.write(park.folder(), "silence");
+    let calibrate = |by: &str| {
+        let noise = ["calibrate", "noise", "--out", "CR-1.toml", "--capture", "silence"];
+        park.run(
+            &[&noise[..], &["--gain", "0", "--records", "records.sqlite", "--by", by]].concat(),
+        )
+    };
+    calibrate("warden").with_code(0);
+    calibrate("second warden").with_code(0);
+    park.run(&["records", "calibration", "CR-1.toml", "--by", "warden"]).with_code(0);
+    let entries = park.entries();
+    assert_eq!(entries.len(), 2, "the file is another after each part: {entries:?}");
+    let last = show(&park, &entries[1]);
+    let file = std::fs::read_to_string(park.folder().join("CR-1.toml")).unwrap();
+    assert_eq!(last["content"]["file_toml"], file);
+    assert_eq!(last["content"]["receiver_serial"], "CR-1");
+}
+
+#[test]
+fn a_survey_enters_its_captures() {
+    let park = Park::new();
+    for (seed, name) in (1..).zip(["near", "mid", "far"]) {
+        let mut scene = Scene { seed, ..Scene::plain(20.0) };
+        let field: f64 = [1.0, 0.125, 1.0 / 27.0][seed as usize - 1];
+        scene.transmitters[0].counts.iter_mut().for_each(|counts| *counts *= field);
+        scene.write(park.folder(), name);
+    }
+    let survey = ["survey", "distance", "--out", "field.csv", "--capture", "near@3m"];
+    let others = ["--capture", "mid@6m", "--capture", "far@9m"];
+    let run = park.run(&[&survey[..], &others, &CREEK].concat());
+    run.with_code(0);
+    assert!(run.stderr.contains("coilrig range field.csv --unit \"creek\""), "{run:?}");
+    let captures = park.says("capture");
+    let names = ["near", "mid", "far"].map(|name| format!("{name}.sigmf-meta, 20 s"));
+    assert_eq!(captures, names);
+    assert_eq!(park.says("unit"), ["creek"]);
+}

@@ -1,6 +1,8 @@
 //! Disks without space, by a limit on the length of files: the system refuses what goes
 //! beyond.
 
+use std::fs;
+use std::os::unix::fs::MetadataExt;
 use std::process::Command;
 
 use coilrig_tests::program;
@@ -63,4 +65,55 @@ fn records_that_find_no_space_are_not_begun() {
     assert_eq!(output.status.code(), Some(3), "{told}");
     assert!(told.contains("records.sqlite: ") && told.contains("to do: "), "{told}");
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0, "something was left");
+}
+
+/// A whole disk that is too small, where the system lets tests mount one; elsewhere the
+/// limits above have to do.
+#[test]
+fn on_a_small_disk_records_are_whole_or_not_there() {
+    let user = if fs::metadata("/proc/self").unwrap().uid() == 0 { "-m" } else { "-rm" };
+    let folder = tempfile::tempdir().unwrap();
+    let on_disk = |kilobytes: u32, script: &str| {
+        let script =
+            format!("mount -t tmpfs -o size={kilobytes}k tmpfs . && cd \"$PWD\" && {script}");
+        Command::new("unshare")
+            .args([user, "sh", "-c", &script])
+            .arg(program::path())
+            .current_dir(folder.path())
+            .output()
+    };
+    match on_disk(64, "true") {
+        Ok(output) if output.status.success() => {}
+        refused => {
+            eprintln!("not shown here, since no disk can be mounted: {refused:?}");
+            return;
+        }
+    }
+    let (mut begun, mut refused) = (0, 0);
+    for kilobytes in (40..480).step_by(40) {
+        let output = on_disk(
+            kilobytes,
+            "if \"$0\" records new; then \"$0\" records unit creek --by warden; \
+             while \"$0\" records event creek battery --by warden --detail \
+             \"$(head -c 3000 /dev/zero | tr '\\0' x)\"; do :; done; \
+             \"$0\" records check && \"$0\" records list --last 0 >&2; else test -z \"$(ls)\"; fi",
+        )
+        .unwrap();
+        let told = String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.success(), "{kilobytes} KiB: {told}");
+        assert!(told.contains("to do: ") && !told.contains("damaged"), "{kilobytes} KiB: {told}");
+        let printed = String::from_utf8_lossy(&output.stdout);
+        match printed.contains("the file is whole") {
+            true => {
+                begun += 1;
+                // Each number that was told as entered stands in the list.
+                for number in printed.lines().filter_map(|line| line.strip_prefix("entry ")) {
+                    let is_it = |line: &str| line.split_whitespace().next() == Some(number);
+                    assert!(told.lines().any(is_it), "{kilobytes} KiB: entry {number}: {told}");
+                }
+            }
+            false => refused += 1,
+        }
+    }
+    assert!(begun > 2 && refused > 1, "{begun} begun, {refused} refused: this shows nothing");
 }

@@ -124,7 +124,7 @@ pub fn run(args: &Demo) -> Result<Outcome> {
          \x20 range/                           dipole fit as JSON, coupling as CSV, charts\n\
          \x20 turned/                          coupling over angle: captures, readings, polar picture\n\
          \x20 grid/                            field vectors over the buried unit: captures, readings\n\
-         \x20 plan/                            what a training field will do: maps, tables\n\
+         \x20 plan/, training-field.toml       what a training field will do: maps, tables\n\
          \x20 pulses.svg, pulses.png           the pulses over time\n\
          \x20 scenario.toml, calibration.toml  what was emulated, and the rig's calibration\n",
         folder.display()

@@ -10,10 +10,10 @@ use serde_json::value::RawValue;
 
 use crate::error::{Error, Result};
 use crate::measuring::counted;
-use crate::records::EntryId;
 use crate::records::checking::{CaptureState, Findings};
 use crate::records::listing::Line;
 use crate::records::salvage::Saved;
+use crate::records::{EntryId, Kind};
 
 /// Remarks of a salvage that are told one by one; there can be thousands.
 const REMARKS_TOLD: usize = 20;
@@ -30,7 +30,7 @@ pub fn list(lines: &[Line]) -> String {
         if let Some(by) = line.corrected_by {
             says += &format!(" [until entry {by}]");
         }
-        if let Some(id) = line.corrects {
+        if let Some(id) = line.corrects.filter(|_| line.kind != Kind::Withdrawal) {
             says += &format!(" [in place of entry {id}]");
         }
         if let Some(note) = &line.note {
@@ -116,7 +116,7 @@ impl Shown<'_> {
         }
         if !self.captures.is_empty() {
             let numbers: Vec<String> = self.captures.iter().map(ToString::to_string).collect();
-            add("captures", Some(format!("entries {}", numbers.join(", "))));
+            add("captures", Some(format!("entry {}", numbers.join(", "))));
         }
         text += &left(&rows);
         if !self.values.is_empty() {

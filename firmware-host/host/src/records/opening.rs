@@ -17,6 +17,9 @@ use crate::files;
 const PATIENCE: Duration = Duration::from_secs(10);
 /// Files up to here are looked over when they are opened; larger ones take too long.
 const LOOKED_OVER_BYTES: u64 = 16 << 20;
+/// Pages kept while looking things up, in KiB below zero as SQLite has it: years of a
+/// large park.
+const CACHE_KIB: i32 = -65_536;
 /// What every SQLite file begins with.
 pub(super) const MAGIC: &[u8] = b"SQLite format 3\0";
 
@@ -134,18 +137,29 @@ pub(super) fn make_whole(
     let made = beside.path().join("records.sqlite");
     let failed = |e| explained(path, "make", &e);
     let mut connection = Connection::open(&made).map_err(failed)?;
-    for_entering(&connection).map_err(failed)?;
+    always(&connection).map_err(failed)?;
+    // All of it goes straight into the file: what stands beside it is not moved with it.
+    connection.pragma_update(None, "journal_mode", "MEMORY").map_err(failed)?;
     schema::bring_up_to_date(&mut connection, steps).map_err(failed)?;
     fill(&mut connection)?;
+    connection.pragma_update(None, "journal_mode", "WAL").map_err(failed)?;
     connection.close().map_err(|(_, e)| failed(e))?;
-    let moved = tempfile::TempPath::try_from_path(made)
-        .and_then(|made| made.persist_noclobber(path).map_err(|e| e.error));
-    if let Err(e) = moved {
+    if let Err(e) = move_to_new(&made, path) {
         // Another program may have made it just now.
         files::must_be_new(path)?;
         return Err(io(e));
     }
     File::open(folder).and_then(|folder| folder.sync_all()).map_err(io)
+}
+
+/// Move a file to where none may be.
+fn move_to_new(from: &Path, to: &Path) -> std::io::Result<()> {
+    let from = tempfile::TempPath::try_from_path(from)?;
+    from.persist_noclobber(to).map_err(|e| {
+        // It would be taken away with the error, and may be wanted under another name.
+        let kept = e.path.keep();
+        kept.err().map_or(e.error, |e| e.error)
+    })
 }
 
 /// The folder that holds `path`.
@@ -182,29 +196,35 @@ fn check_is_records(path: &Path) -> Result<()> {
 /// What holds for every connection that enters: nothing is told as entered before it
 /// is on the disk, and references and triggers always count.
 fn for_entering(connection: &Connection) -> rusqlite::Result<()> {
+    always(connection)?;
+    connection.pragma_update(None, "journal_mode", "WAL")
+}
+
+fn always(connection: &Connection) -> rusqlite::Result<()> {
     connection.busy_timeout(PATIENCE)?;
     connection.pragma_update(None, "synchronous", "FULL")?;
     connection.pragma_update(None, "foreign_keys", true)?;
     connection.pragma_update(None, "recursive_triggers", true)?;
-    connection.pragma_update(None, "cell_size_check", true)?;
-    connection.pragma_update(None, "journal_mode", "WAL")
+    connection.pragma_update(None, "cell_size_check", true)
 }
 
 fn as_it_stands(path: &Path, more: OpenFlags) -> rusqlite::Result<Connection> {
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX | more;
     let connection = Connection::open_with_flags(path, flags)?;
     connection.busy_timeout(PATIENCE)?;
+    connection.pragma_update(None, "cache_size", CACHE_KIB)?;
     // Nothing is read before it is asked for; only then it turns out whether it can be.
     connection.query_row("SELECT count(*) FROM sqlite_schema", [], |_| Ok(()))?;
     Ok(connection)
 }
 
 /// Reading what others may be writing wants a file beside it. It cannot be made where
-/// nothing can be written.
+/// nothing can be written, or no space is left.
 fn needs_no_writing(error: &rusqlite::Error) -> bool {
+    use ErrorCode::*;
     matches!(
         error.sqlite_error_code(),
-        Some(ErrorCode::CannotOpen | ErrorCode::ReadOnly | ErrorCode::PermissionDenied)
+        Some(CannotOpen | ReadOnly | PermissionDenied | DiskFull | SystemIoFailure)
     )
 }
 
@@ -313,22 +333,29 @@ pub(super) fn copy_whole(connection: &Connection, to: &Path) -> rusqlite::Result
 
 /// Keep a copy of an older file before it is brought up to date.
 fn keep_copy(path: &Path, connection: &Connection, version: usize) -> Result<()> {
-    let kept = beside(path, &format!(".version-{version}"));
-    if kept.exists() {
-        // A copy is there from a step that was broken off, or another program's.
-        return Ok(());
-    }
-    let io = |e: std::io::Error| Error::io(&kept, "keep a copy of the records", &e);
+    let io = |e: std::io::Error| Error::io(path, "keep a copy of the records", &e);
     let half =
         tempfile::Builder::new().prefix(".coilrig-").tempdir_in(folder_of(path)).map_err(io)?;
     let copied = half.path().join("records.sqlite");
     copy_whole(connection, &copied).map_err(|e| explained(path, "copy", &e))?;
     File::open(&copied).and_then(|file| file.sync_all()).map_err(io)?;
-    std::fs::rename(&copied, &kept).map_err(io)?;
-    eprintln!(
-        "coilrig: {}: version {version} is brought up to date; the old file is kept as {}",
-        path.display(),
-        kept.display()
-    );
+    let first = beside(path, &format!(".version-{version}"));
+    let later = (2..).map(|number| beside(path, &format!(".version-{version}-{number}")));
+    for kept in std::iter::once(first).chain(later) {
+        // An earlier copy is never replaced.
+        match move_to_new(&copied, &kept) {
+            Ok(()) => {
+                eprintln!(
+                    "coilrig: {}: version {version} is brought up to date; the old file is kept \
+                     as {}",
+                    path.display(),
+                    kept.display()
+                );
+                return Ok(());
+            }
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {}
+            Err(e) => return Err(io(e)),
+        }
+    }
     Ok(())
 }

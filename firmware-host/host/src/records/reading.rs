@@ -246,16 +246,16 @@ impl Records {
             let mut of = None;
             while let Some(row) = rows.next()? {
                 let measurement = row.get(1)?;
-                let at = match of {
-                    Some((same, at)) if same == measurement => at,
-                    _ => time(row, 2)?,
+                let (at, kind) = match of {
+                    Some((same, at, kind)) if same == measurement => (at, kind),
+                    _ => (time(row, 2)?, row.get(3)?),
                 };
-                of = Some((measurement, at));
+                of = Some((measurement, at, kind));
                 take(Point {
                     unit: row.get(0)?,
                     measurement,
                     at,
-                    kind: row.get(3)?,
+                    kind,
                     station: row.get(4)?,
                     capture: row.get(5)?,
                     quantity: row.get_ref(6)?.as_str()?,

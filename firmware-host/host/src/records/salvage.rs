@@ -269,7 +269,8 @@ impl Saving<'_> {
             if self.there.contains(&of) {
                 continue;
             }
-            self.saved.remarks.push(format!("entry {id} names {column} {of}, which is lost"));
+            let was = if column == "corrects" { "in place of entry" } else { column };
+            self.saved.remarks.push(format!("entry {id}: {was} {of}, which is lost"));
             if table.kind == Kind::Withdrawal {
                 return Ok(false);
             }

@@ -14,9 +14,13 @@ pub fn for_people(planned: &Planned<'_>) -> String {
     let Planned { station, replaced, plan } = planned;
     let masking = &plan.masking;
     let mut text = format!(
-        "{}: {} units; the time in which two or more send at once is {}\n",
+        "{}: {}; the time in which two or more send at once is {}\n",
         station.name,
-        masking.units.len(),
+        if masking.units.len() == 1 {
+            "1 unit".into()
+        } else {
+            format!("{} units", masking.units.len())
+        },
         percent(masking.share_of_time)
     );
     text += &match replaced.is_empty() {
