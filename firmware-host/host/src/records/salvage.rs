@@ -223,7 +223,7 @@ struct Table {
 impl Table {
     fn of(target: &Connection, kind: Kind) -> rusqlite::Result<Self> {
         let query = target.prepare(&format!("SELECT * FROM {kind}"))?;
-        let columns: Vec<String> = query.column_names().into_iter().map(String::from).collect();
+        let columns: Vec<String> = query.column_names().map(String::from).collect();
         let places = vec!["?"; columns.len()].join(", ");
         let names = columns.join(", ");
         let select = format!("SELECT {names} FROM {kind} NOT INDEXED WHERE id = ?1");
