@@ -32,7 +32,7 @@ def by_duckdb(folder):
         ON v.park = m.park AND v.measurement = m.id
         JOIN read_parquet('{folder}/unit.parquet') AS u ON u.park = m.park AND u.unit = m.unit
         """
-    ).fetchone()[0]
+    ).fetchall()[0][0]
     return {"tables": tables, "numbers": numbers, "joined": joined}
 
 

@@ -15,8 +15,8 @@ pub struct Visit {
     /// Mean of their times, s.
     pub at_s: f64,
     /// Their weighted mean. Its uncertainty is that of a single one, since nobody knows
-    /// how much of it they share (JCGM 100, 5.2.5), or what they scatter by where that
-    /// is more.
+    /// how much of it they share (JCGM 100, 5.2.5). What they scatter by is left to the
+    /// scatter between visits: told by a few readings it would make weights that jump.
     pub value: Reading,
     /// Mean temperature, °C, where known.
     pub temperature_c: Option<f64>,
@@ -52,12 +52,10 @@ fn visit(points: &[Point]) -> Visit {
         u += w * p.value.u;
     }
     let value = points[0].value.value + value / weight;
-    let scatter: f64 = points.iter().map(|p| (p.value.value - value).powi(2)).sum();
-    let of_mean = (scatter / (count * (count - 1.0).max(1.0))).sqrt();
     let warm: Vec<f64> = points.iter().filter_map(|p| p.temperature_c).collect();
     Visit {
         at_s: points[0].at_s + points.iter().map(|p| p.at_s - points[0].at_s).sum::<f64>() / count,
-        value: Reading::new(value, (u / weight).max(of_mean)),
+        value: Reading::new(value, u / weight),
         temperature_c: (!warm.is_empty()).then(|| warm.iter().sum::<f64>() / warm.len() as f64),
         readings: points.len(),
     }
@@ -86,12 +84,15 @@ mod tests {
     }
 
     #[test]
-    fn many_readings_of_a_day_are_no_better_than_one_but_may_be_worse() {
+    fn many_readings_of_a_day_are_no_better_than_one() {
         let same: Vec<Point> = (0..9).map(|i| point(60.0 * f64::from(i), 5.0)).collect();
         let found = visits(&same, &[]);
         assert!((found[0].value.u - 0.1).abs() < 1e-12 && found[0].value.value == 5.0);
-        let apart = [point(0.0, 4.0), point(60.0, 6.0)];
-        assert!((visits(&apart, &[])[0].value.u - 1.0).abs() < 1e-12);
+        let mut unlike = [point(0.0, 4.0), point(60.0, 6.0)];
+        unlike[1].value.u = 0.2;
+        // Weights 100 and 25.
+        let found = visits(&unlike, &[])[0].value;
+        assert!((found.value - 4.4).abs() < 1e-12 && (found.u - 0.12).abs() < 1e-12);
     }
 
     #[test]

@@ -7,7 +7,7 @@ use super::canvas::Canvas;
 use super::drawing::{Picture, PictureError};
 use super::legend::{Key, Legend};
 use super::station_map::{StationMap, UNIT};
-use super::style::{Mark, colour};
+use super::style::{Mark, Stroke, colour};
 use crate::units;
 
 /// The map.
@@ -19,6 +19,8 @@ pub struct StationUnits<'a> {
 }
 
 const MARKED: (Mark, RGBColor) = (Mark::Square, colour::BLUE);
+/// Half the side of the square round a unit.
+const HALF: f64 = 15.0;
 
 impl StationUnits<'_> {
     fn legend(&self) -> Legend {
@@ -53,7 +55,11 @@ impl Picture for StationUnits<'_> {
         self.on.edge(canvas, &plot)?;
         let mut taken = self.on.taken(&plot);
         for unit in self.on.station.units.iter().filter(|u| self.marked.contains(&u.name)) {
-            plot.mark(canvas, (unit.x_m, unit.y_m), MARKED.0, MARKED.1)?;
+            let (x, y) = plot.at(unit.x_m, unit.y_m);
+            let corners = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)];
+            let round = corners.map(|(i, j)| (x + HALF * i, y + HALF * j));
+            taken.add_mark((x, y), HALF);
+            canvas.outline(&round, Stroke::solid(MARKED.1, 2.0))?;
         }
         self.on.units(canvas, &plot, &mut taken)
     }

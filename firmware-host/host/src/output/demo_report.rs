@@ -10,7 +10,7 @@ use coilrig_analysis::reading::Reading;
 use coilrig_analysis::scenario::{Scenario, UnitTruth};
 use coilrig_analysis::signal::{CARRIER_HZ, Measurement, Transmitter};
 use coilrig_analysis::units;
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, PreEscaped, html};
 
 use super::columns::align;
 use super::measurement::residual;
@@ -161,34 +161,23 @@ impl DemoReport<'_> {
         let coupling = draw(&CouplingOverDistance { readings, analysis, over_ground: None })?.svg;
         let angle = draw(&CouplingOverAngle { analysis: self.turned })?.svg;
         let walk = draw(&self.planned.walk_picture(&self.planned.computed()))?.svg;
-        let page = html! {
-            (DOCTYPE)
-            html lang="en" {
-                head {
-                    meta charset="utf-8";
-                    meta name="viewport" content="width=device-width, initial-scale=1";
-                    title { "coilrig demo: an invented practice station" }
-                    style { (PreEscaped(STYLE)) }
-                }
-                body {
-                    h1 { "Practice station, measured and surveyed" }
-                    p.lead {
-                        "Demo of " (self.date) ". Station, units and receiver are invented and "
-                        "emulated; the numbers come from the same code that measures real ones."
-                    }
-                    p.caution { (CAUTIONS) }
-                    (self.transmitters())
-                    figure { (PreEscaped(pulses)) }
-                    (self.agreement())
-                    (self.survey(&field, &coupling))
-                    (self.turn(&angle))
-                    h2 { "Plan of “" (self.planned.station.name) "”, an invented training field" }
-                    figure { (PreEscaped(walk)) }
-                    (self.conditions())
-                }
+        let body = html! {
+            h1 { "Practice station, measured and surveyed" }
+            p.lead {
+                "Demo of " (self.date) ". Station, units and receiver are invented and "
+                "emulated; the numbers come from the same code that measures real ones."
             }
+            p.caution { (CAUTIONS) }
+            (self.transmitters())
+            figure { (PreEscaped(pulses)) }
+            (self.agreement())
+            (self.survey(&field, &coupling))
+            (self.turn(&angle))
+            h2 { "Plan of “" (self.planned.station.name) "”, an invented training field" }
+            figure { (PreEscaped(walk)) }
+            (self.conditions())
         };
-        Ok(page.into_string())
+        Ok(super::page::page("coilrig demo: an invented practice station", STYLE, &body))
     }
 
     fn transmitters(&self) -> Markup {

@@ -9,6 +9,7 @@ pub mod history;
 pub mod location;
 pub mod measurement;
 pub mod over_time;
+pub mod page;
 pub mod pictures;
 pub mod plan;
 pub mod range;

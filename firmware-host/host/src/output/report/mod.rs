@@ -10,7 +10,7 @@ use coilrig_analysis::picture::station_units::StationUnits;
 use coilrig_analysis::plan;
 use coilrig_analysis::station::Station;
 use jiff::Timestamp;
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, PreEscaped, html};
 
 use super::history::{text, words};
 use super::pictures::svg;
@@ -69,36 +69,25 @@ impl Report<'_> {
         let map = self.layout.map(|station| self.map(station)).transpose()?;
         let units: Vec<Markup> =
             self.histories.units.iter().map(|u| unit::section(self, u)).collect::<Result<_>>()?;
-        let page = html! {
-            (DOCTYPE)
-            html lang="en" {
-                head {
-                    meta charset="utf-8";
-                    meta name="viewport" content="width=device-width, initial-scale=1";
-                    title { (title) }
-                    style { (PreEscaped(STYLE)) }
-                }
-                body {
-                    section.report {
-                        h1 { (title) }
-                        (self.head())
-                        p.caution { (verification::cautions().join(" ")) }
-                        (self.noticed())
-                        @if let Some(map) = &map { figure.map { (PreEscaped(map)) } }
-                        @if !self.of_one_unit() { (self.overview()) }
-                        (self.due())
-                        @if let Some(since) = self.since { (changes::section(self, since)) }
-                    }
-                    @for unit in &units { (unit) }
-                    section.report {
-                        h2 { "How to read this" }
-                        p.note { (text::notes(self.histories)) }
-                        (signature())
-                    }
-                }
+        let body = html! {
+            section.report {
+                h1 { (title) }
+                (self.head())
+                p.caution { (verification::cautions().join(" ")) }
+                (self.noticed())
+                @if let Some(map) = &map { figure.map { (PreEscaped(map)) } }
+                @if !self.of_one_unit() { (self.overview()) }
+                (self.due())
+                @if let Some(since) = self.since { (changes::section(self, since)) }
+            }
+            @for unit in &units { (unit) }
+            section.report {
+                h2 { "How to read this" }
+                p.note { (text::notes(self.histories)) }
+                (signature())
             }
         };
-        Ok(page.into_string())
+        Ok(super::page::page(&title, STYLE, &body))
     }
 
     fn head(&self) -> Markup {

@@ -4,7 +4,7 @@
 mod page;
 
 use coilrig_analysis::conformity::Decision;
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
 use super::verification::{table, words};
 use crate::error::Result;
@@ -32,22 +32,11 @@ pub fn html(
         [one] if !batch => format!("{}: verification", one.name()),
         all => format!("{}: verification", counted(all.len() as u64, "unit")),
     };
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (title) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                @if batch { (overview(units, unjudged, terms)) }
-                @for sheet in &sheets { (sheet) }
-            }
-        }
+    let body = html! {
+        @if batch { (overview(units, unjudged, terms)) }
+        @for sheet in &sheets { (sheet) }
     };
-    Ok(page.into_string())
+    Ok(super::page::page(&title, STYLE, &body))
 }
 
 /// All units of a batch.
