@@ -18,6 +18,7 @@ pub mod ground_file;
 pub mod journal;
 pub mod limits_file;
 pub mod link;
+pub mod live;
 pub mod measuring;
 pub mod output;
 pub mod placed_readings;

@@ -11,6 +11,7 @@ use crate::error::{Error, Result};
 mod calibrate;
 mod demo;
 mod emulate;
+mod live;
 mod locate;
 mod measure;
 mod plan;
@@ -57,6 +58,7 @@ enum Command {
     Calibrate(calibrate::Calibrate),
     Demo(demo::Demo),
     Emulate(emulate::Emulate),
+    Live(live::Live),
     Locate(locate::Locate),
     Measure(measure::Measure),
     Plan(plan::Plan),
@@ -87,6 +89,7 @@ pub fn run() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Emulate(args) => emulate::run(&args),
+        Command::Live(args) => live::run(args),
         Command::Locate(args) => locate::run(&args),
         Command::Measure(args) => measure::run(&args),
         Command::Plan(args) => plan::run(&args),
