@@ -34,6 +34,6 @@ pub mod style;
 
 pub use axis::Axis;
 pub use canvas::Canvas;
-pub use drawing::{Drawing, Picture, PictureError, render};
+pub use drawing::{Drawing, Picture, PictureError, render, svg};
 pub use legend::Legend;
 pub use plot::Plot;

@@ -58,6 +58,8 @@ struct Kept {
     /// The newest message of each topic that replaces the one before.
     newest: Vec<(Topic, Bytes)>,
     heard: VecDeque<Bytes>,
+    /// Of the survey, SVG.
+    picture: Bytes,
 }
 
 impl Default for Hub {
@@ -93,6 +95,16 @@ impl Hub {
         let kept = self.kept();
         let newest = kept.newest.iter().map(|(_, event)| event);
         (newest.chain(&kept.heard).cloned().collect(), self.0.news.subscribe())
+    }
+
+    /// Keep the picture of the survey; empty for none.
+    pub fn show(&self, svg: String) {
+        self.kept().picture = svg.into();
+    }
+
+    /// The picture of the survey, empty when there is none.
+    pub fn picture(&self) -> Bytes {
+        self.kept().picture.clone()
     }
 
     /// How many are listening.

@@ -40,8 +40,8 @@ pub fn qr_code(text: &str) -> Result<String> {
     let code = QrCode::with_error_correction_level(text, EcLevel::L)
         .map_err(|e| Error::usage(format!("the link makes no QR code: {e}"), "type the link"))?;
     let blocks = code.render::<Dense1x2>().quiet_zone(true).build();
-    // The blocks are the light parts, black is what is behind them.
-    let lines = blocks.lines().map(|line| format!("\x1b[97;40m{line}\x1b[0m\n"));
+    // The blocks are the dark parts: black on white, as scanners expect.
+    let lines = blocks.lines().map(|line| format!("\x1b[30;107m{line}\x1b[0m\n"));
     Ok(lines.collect())
 }
 

@@ -3,6 +3,8 @@
 use serde::Deserialize;
 use tokio::sync::{mpsc, oneshot};
 
+use super::plan::Begun;
+use super::survey::Pressed;
 use crate::error::{Error, Result};
 
 /// Orders that may wait.
@@ -23,8 +25,29 @@ pub enum Order {
         #[serde(default)]
         unit: Option<String>,
     },
-    /// Stop recording.
+    /// Stop recording, also a point of a survey.
     StopRecording,
+    /// Begin a survey in a folder of the page's.
+    BeginSurvey {
+        /// Name of the folder.
+        name: String,
+        /// Of which kind, and where.
+        plan: Begun,
+    },
+    /// Go on with the survey in a folder, wherever it was begun.
+    OpenSurvey {
+        /// Name of the folder.
+        name: String,
+    },
+    /// Leave the survey; it can be opened again.
+    LeaveSurvey,
+    /// Record the point that is due.
+    TakePoint {
+        /// For how long, s.
+        seconds: f64,
+    },
+    /// Any other step of the survey.
+    Press(Pressed),
 }
 
 /// An order and where its answer goes.
@@ -79,7 +102,7 @@ pub fn checked(name: &str) -> Result<&str> {
         return Ok(name);
     }
     Err(Error::usage(
-        format!("\"{}\" is no name for a recording", name.escape_debug()),
+        format!("\"{}\" is no name for a recording or survey", name.escape_debug()),
         format!("give up to {LONGEST} letters, digits, - and _, a letter or digit first"),
     ))
 }

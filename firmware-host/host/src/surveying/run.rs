@@ -16,12 +16,17 @@ use crate::files;
 use crate::journal::{Journal, Told, damaged};
 use crate::link::Link;
 use crate::measuring::{self, Keep};
-use crate::recording::{self, Notice, Options};
+use crate::recording::{self, Notice, Options, PulseCounter};
 
 /// Name of the table of readings in a survey's folder.
 pub const TABLE: &str = "readings.csv";
 /// Name of the journal in a survey's folder.
 const JOURNAL: &str = "survey.jsonl";
+
+/// Whether `folder` holds a survey, of whatever kind.
+pub fn is_in(folder: &Path) -> bool {
+    folder.join(JOURNAL).is_file()
+}
 
 /// How points are recorded.
 #[derive(Clone, Debug)]
@@ -140,6 +145,23 @@ impl<K: Guided> SurveyRun<K> {
         notify: impl FnMut(Notice),
         stop: impl Future<Output = ()>,
     ) -> Result<Option<Attempt>> {
+        self.record_point_heard(number, link, how, None, notify, stop).await
+    }
+
+    /// The same while somebody else hears the samples as well.
+    ///
+    /// # Errors
+    ///
+    /// As [`Self::record_point`].
+    pub async fn record_point_heard(
+        &mut self,
+        number: usize,
+        link: &mut Link,
+        how: &Recording,
+        heard_by: Option<PulseCounter>,
+        notify: impl FnMut(Notice),
+        stop: impl Future<Output = ()>,
+    ) -> Result<Option<Attempt>> {
         let Some((point, PointState::Due)) = self.survey.point(number) else {
             return Err(Error::usage(format!("point {number} is not due"), "choose one that is"));
         };
@@ -151,6 +173,7 @@ impl<K: Guided> SurveyRun<K> {
             calibration: Some(how.calibration.clone()),
             unit: how.unit.clone(),
             note: Some(format!("survey, point {number}: {point}")),
+            pulse_counter: heard_by,
             ..Options::default()
         };
         let mut stopped = false;

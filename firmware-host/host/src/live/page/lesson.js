@@ -1,9 +1,11 @@
 // The class view: field lines of a computed unit in section and plan.
 
-import { canvas, colour, fixed, isDark } from "./show.js";
+import { axisLabels, canvas, colour, fixed, isDark } from "./show.js";
 
 const byId = (id) => document.getElementById(id);
 const metres = (value) => `${fixed(value, 2)} m`;
+// Where there is room for it.
+const heightFor = (box) => (box.clientWidth > 520 ? 320 : 220);
 const LEFT = 40;
 const BOTTOM = 30;
 
@@ -190,19 +192,19 @@ export class Lesson {
   walk({ along_m, all, level }) {
     const box = byId("walk");
     if (!this.plot) {
-      const axis = { stroke: colour("ink"), grid: { stroke: colour("grid"), width: 1 }, ticks: { stroke: colour("line") } };
+      const axis = { stroke: colour("ink"), grid: { stroke: colour("grid"), width: 1 }, ticks: { stroke: colour("line") }, values: axisLabels };
       this.plot = new uPlot({
         width: box.clientWidth || 300,
-        height: 220,
+        height: heightFor(box),
         cursor: { show: false },
         legend: { show: true, live: false },
         scales: { x: { time: false }, y: { range: [0, 1.05] } },
-        axes: [{ ...axis, label: "along the antenna (m)", labelSize: 18 }, { ...axis, label: "share of the greatest field", labelSize: 18, size: 44 }],
+        axes: [{ ...axis, label: "along the antenna (m)", labelSize: 18 }, { ...axis, label: "share of the most", labelSize: 18, size: 44 }],
         series: [{}, { label: "all three axes", stroke: colour("accent"), width: 2 }, { label: "level axes alone", stroke: isDark() ? "#ffab6b" : "#b34700", width: 2, dash: [7, 4] }],
       }, [along_m, all, level], box);
     } else {
       this.plot.setData([along_m, all, level]);
     }
-    if (box.clientWidth && this.plot.width !== box.clientWidth) this.plot.setSize({ width: box.clientWidth, height: 220 });
+    if (box.clientWidth && this.plot.width !== box.clientWidth) this.plot.setSize({ width: box.clientWidth, height: heightFor(box) });
   }
 }

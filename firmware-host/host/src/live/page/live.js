@@ -6,7 +6,8 @@ import { Timeline } from "./timeline.js";
 import { showUnits } from "./units.js";
 import { showVector } from "./vector.js";
 import { Lesson } from "./lesson.js";
-import { showLink, showReceiver, takeOrders } from "./receiver.js";
+import { order, showLink, showReceiver, takeOrders } from "./receiver.js";
+import { leadSurveys, showSurvey, takeSurvey } from "./survey.js";
 
 const byId = (id) => document.getElementById(id);
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
@@ -32,6 +33,7 @@ function begin(about) {
   waterfall = new Waterfall(about.band);
   timeline = new Timeline();
   showReceiver(known);
+  showSurvey(known);
 }
 
 function trainsToUnits() {
@@ -88,12 +90,15 @@ function listen() {
   on("you", (you) => {
     known.mayAct = you.may_act;
     showReceiver(known);
+    showSurvey(known);
   });
   on("about", begin);
   on("link", (link) => {
     known.link = link;
     showLink(known);
+    showSurvey(known);
   });
+  on("survey", (message) => takeSurvey(message, known));
   on("state", takeState);
   on("heard", takeHeard);
   stream.onerror = () => {
@@ -106,6 +111,7 @@ function listen() {
 }
 
 function show(view) {
+  document.body.dataset.view = view;
   document.querySelectorAll("nav button").forEach((button) => {
     button.setAttribute("aria-pressed", String(button.dataset.view === view));
   });
@@ -124,6 +130,7 @@ byId("field-unit").addEventListener("change", (event) => {
   localStorage.setItem("field-unit", setFieldUnit(event.target.value));
   showChosen();
   showReceiver(known);
+  showSurvey(known);
   redraw();
 });
 addEventListener("resize", () => {
@@ -137,4 +144,5 @@ matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
   showChosen();
 });
 takeOrders();
+leadSurveys(order);
 listen();

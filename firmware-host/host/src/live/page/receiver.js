@@ -4,6 +4,8 @@ import { fixed, reading, unitOfFields } from "./show.js";
 
 const byId = (id) => document.getElementById(id);
 const AXES = ["x", "y", "z"];
+// Until then the noise is a guess.
+const SETTLED_S = 4;
 // Within so much of full scale a little more clips.
 const NEAR_DBFS = -3;
 
@@ -35,7 +37,7 @@ export function showReceiver(known) {
   const text = levels.map((db, i) => `${names[i]} ${db === null ? "–" : fixed(db, 0)}`.trim()).join("  ");
   const near = levels.some((db) => db !== null && db > NEAR_DBFS);
   put("level", `${text} dBFS${known.link?.overload ? " OVERLOAD" : ""}`, near || known.link?.overload ? "bad" : "");
-  put("noise", noise(state.noise_a_per_m_rthz));
+  put("noise", state.at_s < SETTLED_S ? "listening" : noise(state.noise_a_per_m_rthz));
   if (!known.link) {
     put("link", state.is_over ? "the capture is over" : "playing a capture", state.is_over ? "open" : "good");
     put("lost", `${state.gaps} ${state.gaps === 1 ? "gap" : "gaps"}`);
@@ -59,7 +61,15 @@ export function showLink(known) {
   byId("record").dataset.on = on ? "yes" : "";
 }
 
-async function order(what) {
+export async function order(what) {
+  try {
+    await give(what);
+  } catch {
+    byId("said").textContent = "the program does not answer";
+  }
+}
+
+async function give(what) {
   const answer = await fetch("/orders", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(what) });
   if (!answer.ok) byId("said").textContent = (await answer.text()).trim();
 }
@@ -69,8 +79,6 @@ export function takeOrders() {
     event.preventDefault();
     const unit = byId("record-unit").value.trim();
     const what = byId("record").dataset.on ? { do: "stop_recording" } : { do: "record", ...(unit ? { unit } : {}) };
-    order(what).catch(() => {
-      byId("said").textContent = "the program does not answer";
-    });
+    order(what);
   });
 }

@@ -31,6 +31,9 @@ export function setFieldUnit(unit) {
 export const unitOfFields = () => (isCalibrated ? fieldUnit : "counts");
 const number = (text) => text.replace("-", "−");
 
+/** Labels of an axis with a true minus. */
+export const axisLabels = (_, values) => values.map((value) => number(String(value)));
+
 /** A number with a fixed count of places. */
 export const fixed = (value, places) => number(value.toFixed(places));
 

@@ -1,6 +1,6 @@
 // The spectrum around 457 kHz: the newest as a line, all of the last half minute as colours.
 
-import { canvas, colour, isDark, levelUnit, overMicroampere, roughLevel } from "./show.js";
+import { axisLabels, canvas, colour, isDark, levelUnit, overMicroampere, roughLevel } from "./show.js";
 
 const ROWS = 400;
 const STEP_S = 0.064;
@@ -46,7 +46,7 @@ export class Waterfall {
   restyle() {
     this.plot?.destroy();
     const box = document.getElementById("spectrum");
-    const axis = { stroke: colour("ink"), grid: { stroke: colour("grid"), width: 1 }, ticks: { stroke: colour("line") } };
+    const axis = { stroke: colour("ink"), grid: { stroke: colour("grid"), width: 1 }, ticks: { stroke: colour("line") }, values: axisLabels };
     this.plot = new uPlot({
       width: box.clientWidth || 300,
       height: 190,
@@ -119,7 +119,7 @@ export class Waterfall {
     const span = this.band.step_hz * this.band.lines;
     for (let hz = -300; hz <= 300; hz += width < 500 ? 150 : 100) {
       const x = LEFT + ((hz - first + this.band.step_hz / 2) / span) * w;
-      if (x < LEFT || x > LEFT + w) continue;
+      if (x < LEFT - 12 || x > LEFT + w + 12) continue;
       const edge = Math.min(Math.max(x, LEFT + 14), LEFT + w - 14);
       context.fillText(`${hz > 0 ? "+" : ""}${hz}`.replace("-", "−"), edge, h + 5);
     }

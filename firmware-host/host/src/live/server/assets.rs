@@ -1,9 +1,10 @@
 //! The page's own files, built into the program.
 
-use axum::extract::Path;
+use axum::extract::{Path, State};
 use axum::http::header::CONTENT_TYPE;
 use axum::response::{IntoResponse, Response};
 
+use super::Shared;
 use super::guard::nothing_here;
 
 const HTML: &str = "text/html; charset=utf-8";
@@ -26,6 +27,7 @@ parts! {
     "lesson.js": SCRIPT,
     "receiver.js": SCRIPT,
     "show.js": SCRIPT,
+    "survey.js": SCRIPT,
     "timeline.js": SCRIPT,
     "units.js": SCRIPT,
     "vector.js": SCRIPT,
@@ -38,6 +40,15 @@ parts! {
 
 pub(super) async fn page() -> Response {
     ([(CONTENT_TYPE, HTML)], include_str!("../page/index.html")).into_response()
+}
+
+/// The picture of the survey that is under way.
+pub(super) async fn picture(shared: State<Shared>) -> Response {
+    let svg = shared.0.0.hub.picture();
+    match svg.is_empty() {
+        true => nothing_here().await,
+        false => ([(CONTENT_TYPE, SVG)], svg).into_response(),
+    }
 }
 
 pub(super) async fn part(Path(name): Path<String>) -> Response {

@@ -59,6 +59,7 @@ pub fn router(shared: &Shared) -> Router {
         .route("/", get(assets::page))
         .route("/page/{name}", get(assets::part))
         .route("/stream", get(stream::stream))
+        .route("/survey", get(assets::picture))
         .route("/lesson", get(class::lines))
         .route("/orders", post(actions::order))
         .layer(DefaultBodyLimit::max(LONGEST_BODY))
