@@ -231,7 +231,8 @@ fn strongest(strength: impl Fn(f64) -> f64) -> f64 {
 impl Lesson {
     fn show(&mut self, surveyed: &Surveyed, field: &Field, depth_m: f64) {
         let (sin, cos) = surveyed.heading_deg.to_radians().sin_cos();
-        let turned = |v: Vector3<f64>| Vector3::new(cos * v.x + sin * v.y, cos * v.y - sin * v.x, v.z);
+        let turned =
+            |v: Vector3<f64>| Vector3::new(cos * v.x + sin * v.y, cos * v.y - sin * v.x, v.z);
         let mut squares = Vec::new();
         for reading in &surveyed.readings {
             let Measured::Vector(h) = reading.field else { continue };
@@ -274,7 +275,8 @@ mod tests {
         let shown = |depth_m| lesson(Lie { depth_m, tilt_deg: 30.0 }, None);
         let (one, two) = (shown(1.0), shown(2.0));
         assert_eq!(one.upright.lines_cm.len(), two.upright.lines_cm.len());
-        let pairs = one.upright.lines_cm.iter().flatten().zip(two.upright.lines_cm.iter().flatten());
+        let pairs =
+            one.upright.lines_cm.iter().flatten().zip(two.upright.lines_cm.iter().flatten());
         assert!(pairs.into_iter().all(|(a, b)| (2 * a - b).abs() <= 1));
         let numbers = |s: &Section| s.lines_cm.iter().map(Vec::len).sum::<usize>();
         let count = numbers(&one.upright) + numbers(&one.level);
@@ -311,11 +313,8 @@ mod tests {
                 u_a_per_m: 1e-9,
             }
         });
-        let surveyed = Surveyed {
-            readings: readings.collect(),
-            above_m: [3.0, 4.0, 1.0],
-            heading_deg: 90.0,
-        };
+        let surveyed =
+            Surveyed { readings: readings.collect(), above_m: [3.0, 4.0, 1.0], heading_deg: 90.0 };
         let same = lesson(lie, Some(&surveyed));
         assert!(same.off_deg.unwrap() < 1e-4, "{:?}", same.off_deg);
         assert_eq!(same.level.needles.len(), 81);

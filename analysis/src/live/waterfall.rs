@@ -135,9 +135,8 @@ impl Waterfall {
                     let z = self.work[axis * size + line];
                     (row[axis] * f64::from(z.re), row[axis] * f64::from(z.im))
                 };
-                let (re, im) = (0..self.axes)
-                    .map(part)
-                    .fold((0.0, 0.0), |(re, im), (x, y)| (re + x, im + y));
+                let (re, im) =
+                    (0..self.axes).map(part).fold((0.0, 0.0), |(re, im), (x, y)| (re + x, im + y));
                 re * re + im * im
             })
             .sum();

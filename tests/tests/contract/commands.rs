@@ -7,7 +7,7 @@ use tempfile::tempdir;
 fn every_command_explains_itself_with_an_example() {
     let folder = tempdir().unwrap();
     for command in
-        ["calibrate", "emulate", "locate", "measure", "ports", "range", "record", "verify"]
+        ["calibrate", "emulate", "live", "locate", "measure", "ports", "range", "record", "verify"]
     {
         let run = coilrig(folder.path(), &[command, "--help"]);
         run.with_code(0);

@@ -191,7 +191,9 @@ fn invite(keys: &Keys, address: SocketAddr) -> Result<()> {
         let links: Vec<String> = reachable.into_iter().map(at).collect();
         links.iter().for_each(|link| text += &format!("{link}\n"));
         match links.first() {
-            Some(first) => eprintln!("{}\nscan to look, or open {first}", invitation::qr_code(first)?),
+            Some(first) => {
+                eprintln!("{}\nscan to look, or open {first}", invitation::qr_code(first)?)
+            }
             None => {
                 text += &(invitation::link(own, "view", key) + "\n");
                 eprintln!("coilrig: this computer is in no network; only it can see the page");

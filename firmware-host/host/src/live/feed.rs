@@ -41,12 +41,9 @@ impl Feed {
     /// The system does not let the program start a thread.
     pub fn of(engine: Engine, axes: u8, sample_rate_hz: u32) -> Result<Self> {
         let (to, from) = sync_channel(WAITING);
-        std::thread::Builder::new()
-            .name("live".into())
-            .spawn(move || run(engine, &from))
-            .map_err(|e| {
-                Error::file("analysis", format!("cannot start: {e}"), "close some programs")
-            })?;
+        std::thread::Builder::new().name("live".into()).spawn(move || run(engine, &from)).map_err(
+            |e| Error::file("analysis", format!("cannot start: {e}"), "close some programs"),
+        )?;
         let rate_hz = sample_rate_hz.into();
         Ok(Self { to, axes: axes.into(), rate_hz, missing: 0, interrupted: None, last: None })
     }

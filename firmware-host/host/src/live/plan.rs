@@ -99,7 +99,8 @@ impl GridPlan {
     ///
     /// A rectangle that is none, or one with more places than anybody walks.
     pub fn setup(&self) -> Result<Setup<Grid>> {
-        let places: f64 = (0..2).map(|i| (self.size_m[i] / self.spacing_m[i]).floor() + 1.0).product();
+        let places: f64 =
+            (0..2).map(|i| (self.size_m[i] / self.spacing_m[i]).floor() + 1.0).product();
         if places.is_nan() || places > MOST_PLACES {
             return Err(senseless(format!("{places} places are more than {MOST_PLACES}")));
         }

@@ -104,7 +104,7 @@ function listen() {
   stream.onerror = () => {
     known.link = null;
     showLink(known);
-    byId("said").textContent = "the program does not answer; trying again";
+    byId("said").textContent = "the program does not answer; if it was started anew, open its new link";
     // The browser comes back by itself unless it was refused.
     if (stream.readyState === EventSource.CLOSED) setTimeout(listen, 2000);
   };

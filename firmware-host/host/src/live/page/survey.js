@@ -13,6 +13,19 @@ const button = (text, what, more = {}) => {
   made.addEventListener("click", () => order(what()));
   return made;
 };
+// A second tap of the same finger must not meet the next step's button.
+const REST_MS = 400;
+let stepShown = "";
+
+/** Hold new buttons back for a moment. */
+function rest(key) {
+  if (key === stepShown) return;
+  stepShown = key;
+  const buttons = [...byId("survey-step").querySelectorAll("button")];
+  buttons.forEach((button) => (button.disabled = true));
+  setTimeout(() => buttons.forEach((button) => (button.disabled = false)), REST_MS);
+}
+
 const seconds = () => Number(byId("point-seconds").value);
 
 /** What can be done now, and what there is to read before. */
@@ -87,7 +100,10 @@ export function showSurvey(all) {
   shown = now;
   const had = byId("survey-step").contains(document.activeElement);
   byId("survey-step").replaceChildren(...step(open));
-  if (had) byId("survey-step").querySelector("button")?.focus();
+  // Who listens to the page is told of steps, not of every second.
+  byId("survey-step").setAttribute("aria-busy", String(Boolean(known.link?.recording)));
+  if (had) byId("survey-title").focus();
+  rest(JSON.stringify([open.step.is, open.step.number, open.step.reading, Boolean(known.link?.recording)]));
   byId("survey-points").replaceChildren(points(open));
   byId("survey-results").textContent = open.results;
   const picture = byId("survey-picture");

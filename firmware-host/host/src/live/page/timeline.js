@@ -6,6 +6,7 @@ const SPAN_S = 12;
 const LEFT = 44;
 const BOTTOM = 22;
 const NEW = "?";
+const MOST_FRESH = 50;
 
 export class Timeline {
   constructor() {
@@ -29,6 +30,8 @@ export class Timeline {
       // When it ended by the clock of the computer that measures.
       this.fresh.push(at_ms - (to_s - pulse.off_s) * 1000);
     }
+    // Nobody draws while another view is shown.
+    this.fresh = this.fresh.slice(-MOST_FRESH);
     for (const [id, train] of assigned) {
       const pulse = this.pulses.findLast((pulse) => pulse.id === id);
       if (pulse) pulse.train = train;

@@ -29,6 +29,9 @@ const MOST_VIEWERS: usize = 64;
 /// vanished is noticed.
 const SILENCE: Duration = Duration::from_secs(10);
 
+/// How soon a browser comes back whose connection broke.
+const COME_BACK: &[u8] = b"retry: 1000\n\n";
+
 struct Viewer {
     before: VecDeque<Bytes>,
     news: Receiver<Bytes>,
@@ -44,6 +47,7 @@ pub(super) async fn stream(shared: State<Shared>, role: Extension<Role>) -> Resp
     let may_act = role.0 == Role::Operator && shared.0.0.orders.is_some();
     let mut before = VecDeque::from(before);
     before.push_front(event("you", &format!("{{\"may_act\":{may_act}}}")));
+    before.push_front(Bytes::from_static(COME_BACK));
     let events = unfold(Viewer { before, news }, |mut viewer| async move {
         let bytes = viewer.next().await?;
         Some((Ok::<_, Infallible>(bytes), viewer))

@@ -3,6 +3,9 @@
 //! A recording is that of `coilrig record`, in every respect; the page hears its samples
 //! on their way.
 
+mod surveys;
+mod told;
+
 use std::cell::RefCell;
 use std::future::Future;
 use std::path::{Path, PathBuf};
@@ -11,23 +14,20 @@ use std::rc::Rc;
 use std::time::Duration;
 
 use jiff::Timestamp;
-use serde::Serialize;
 use tokio::sync::{mpsc, watch};
 use tokio::time::{Instant, MissedTickBehavior, interval};
 
-use super::feed::Feed;
-use super::hub::{Hub, Topic};
-use super::orders::{Asked, Order, checked};
-use super::survey::{self, Hearing, Led};
 use crate::calibration::Calibration;
 use crate::capture::meta::Paths;
 use crate::error::{Error, Result};
 use crate::link::{Event, Link, Samples};
-use crate::recording::{self, Notice, Options};
-use crate::surveying::{self, Recording};
+use crate::live::feed::Feed;
+use crate::live::hub::{Hub, Topic};
+use crate::live::orders::{Asked, Order, checked};
+use crate::live::survey::Led;
+use crate::recording::{self, Options};
+use told::{LinkTold, RecordingTold, finite};
 
-/// Seconds that a point of a survey may be recorded.
-const POINT_S: std::ops::RangeInclusive<f64> = 2.0..=600.0;
 /// How often the state of the link is told.
 const EVERY: Duration = Duration::from_secs(1);
 
@@ -39,34 +39,6 @@ pub struct Use {
     pub calibration: Option<(PathBuf, Calibration)>,
     /// Folder for recordings; without it there are none.
     pub folder: Option<PathBuf>,
-}
-
-/// What is told of the link.
-#[derive(Clone, Debug, Default, Serialize)]
-struct LinkTold {
-    /// Whether samples come.
-    is_up: bool,
-    /// The last thing that happened.
-    said: String,
-    /// Whether anything clipped in the last second.
-    overload: bool,
-    /// Samples per axis missing so far.
-    samples_lost: u64,
-    /// Temperature of the receiver, °C.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    temperature_c: Option<f32>,
-    /// What is being recorded.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    recording: Option<RecordingTold>,
-}
-
-#[derive(Clone, Debug, Serialize)]
-struct RecordingTold {
-    name: String,
-    elapsed_s: f64,
-    /// How long it is to last.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    of_s: Option<f64>,
 }
 
 /// The receiver at work.
@@ -85,7 +57,11 @@ pub struct Receiver {
 
 /// What comes after streaming.
 enum Next {
-    Record { name: String, unit: Option<String>, asked: Asked },
+    Record {
+        name: String,
+        unit: Option<String>,
+        asked: Asked,
+    },
     /// A step of a survey, which may write, compute and draw.
     Survey(Asked),
     Stop,
@@ -240,7 +216,8 @@ impl Receiver {
 
     async fn record(&mut self, name: String, unit: Option<String>, asked: Asked) {
         self.feed.borrow_mut().interrupt();
-        self.told.recording = Some(RecordingTold { name: name.clone(), elapsed_s: 0.0, of_s: None });
+        self.told.recording =
+            Some(RecordingTold { name: name.clone(), elapsed_s: 0.0, of_s: None });
         self.say(format!("recording {name}"));
         asked.answer(Ok(()));
         let folder = self.using.folder.clone().unwrap_or_default();
@@ -266,7 +243,7 @@ impl Receiver {
             if let Some(recording) = &mut told.recording {
                 recording.elapsed_s = since.elapsed().as_secs_f64();
             }
-            take_notice(notice, told, lost_before);
+            told.take(notice, lost_before);
             if told.overload {
                 feed.borrow().clipped();
             }
@@ -303,146 +280,6 @@ async fn is_stopped(stop: &mut watch::Receiver<bool>) {
     let _ = stop.wait_for(|stop| *stop).await;
 }
 
-/// Steps of surveys.
-impl Receiver {
-    async fn survey(&mut self, asked: Asked) {
-        if let Order::TakePoint { seconds } = asked.order {
-            return self.take_point(seconds, asked).await;
-        }
-        let done = self.step(&asked.order);
-        if done.is_ok() {
-            self.tell_survey(Vec::new());
-        }
-        asked.answer(done);
-    }
-
-    fn step(&mut self, order: &Order) -> Result<()> {
-        match order {
-            Order::BeginSurvey { name, plan } => {
-                let folder = self.folder()?.join(checked(name)?);
-                let led = survey::begin(&folder, plan)?;
-                led.check_receiver(&self.link)?;
-                self.survey = Some(led);
-            }
-            Order::OpenSurvey { name } => {
-                let led = survey::resume(&self.folder()?.join(checked(name)?))?;
-                led.check_receiver(&self.link)?;
-                self.survey = Some(led);
-            }
-            Order::LeaveSurvey => self.survey = None,
-            Order::Press(pressed) => match &mut self.survey {
-                Some(led) => led.press(*pressed)?,
-                None => return Err(no_survey()),
-            },
-            Order::Record { .. } | Order::StopRecording | Order::TakePoint { .. } => {}
-        }
-        Ok(())
-    }
-
-    /// The survey as it stands, with what there is to say of its last point.
-    fn tell_survey(&mut self, said: Vec<String>) {
-        let Some(led) = &self.survey else {
-            self.hub.show(String::new());
-            let others = self.folder().map(surveys_in).unwrap_or_default();
-            return self.hub.tell(Topic::Survey, &SurveyTold { open: None, others });
-        };
-        let mut told = led.told();
-        told.said = said;
-        if let Some(svg) = led.picture() {
-            self.pictures += 1;
-            told.picture = self.pictures;
-            self.hub.show(svg);
-        }
-        self.hub.tell(Topic::Survey, &SurveyTold { open: Some(told), others: Vec::new() });
-    }
-
-    fn how(&self, seconds: f64) -> Result<Recording> {
-        if self.survey.is_none() {
-            return Err(no_survey());
-        }
-        if !self.told.is_up {
-            return Err(Error::usage("the receiver is not there", "wait until it is back"));
-        }
-        if !POINT_S.contains(&seconds) {
-            let what = format!("{seconds} s is no time to record a point for");
-            return Err(Error::usage(what, "give 2 to 600 s"));
-        }
-        let calibration = self.using.calibration.clone().ok_or_else(|| {
-            let what = "without a calibration a survey has no fields";
-            Error::usage(what, "start the page with --calibration FILE")
-        })?;
-        let gain_step = self.using.gain_step;
-        Ok(Recording { duration_s: seconds, gain_step, calibration, unit: None })
-    }
-
-    async fn take_point(&mut self, seconds: f64, asked: Asked) {
-        let how = match self.how(seconds) {
-            Ok(how) => how,
-            Err(error) => return asked.answer(Err(error)),
-        };
-        self.feed.borrow_mut().interrupt();
-        let name = "the point".to_owned();
-        let recording = RecordingTold { name, elapsed_s: 0.0, of_s: Some(seconds) };
-        self.told.recording = Some(recording);
-        self.say("hold still: recording the point");
-        asked.answer(Ok(()));
-        let Self { link, feed, hub, told, orders, stop, survey, .. } = self;
-        let Some(led) = survey else { return };
-        let heard = Rc::clone(feed);
-        let since = Instant::now();
-        let lost_before = told.samples_lost;
-        let mut notify = |notice| {
-            if let Some(recording) = &mut told.recording {
-                recording.elapsed_s = since.elapsed().as_secs_f64();
-            }
-            take_notice(notice, told, lost_before);
-            hub.tell(Topic::Link, told);
-        };
-        let hearing = Hearing {
-            how: &how,
-            heard_by: Box::new(move |counts, missing| {
-                heard.borrow_mut().take(counts, missing);
-                0
-            }),
-            notify: &mut notify,
-            stop: until_stopped(orders, stop),
-        };
-        let recorded = led.record(link, hearing).await;
-        self.told.recording = None;
-        let said = match recorded {
-            Ok(None) => vec!["stopped; the point is still due".into()],
-            Ok(Some(said)) => said,
-            // Whatever it was, the point is still due and can be taken again.
-            Err(error) => vec![error.what().to_owned()],
-        };
-        self.say(said.first().map_or("the point is recorded", String::as_str).to_owned());
-        self.tell_survey(said);
-    }
-}
-
-#[derive(Serialize)]
-struct SurveyTold {
-    #[serde(skip_serializing_if = "Option::is_none")]
-    open: Option<survey::Told>,
-    /// Surveys that could be opened.
-    others: Vec<String>,
-}
-
-fn no_survey() -> Error {
-    Error::usage("no survey is open", "begin one, or open one that was begun")
-}
-
-/// Names of the surveys in a folder.
-fn surveys_in(folder: &Path) -> Vec<String> {
-    let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
-    let names = entries.filter_map(|entry| entry.ok()?.file_name().into_string().ok());
-    let mut surveys: Vec<String> = names
-        .filter(|name| checked(name).is_ok() && surveying::is_in(&folder.join(name)))
-        .collect();
-    surveys.sort();
-    surveys
-}
-
 /// Ready when the recording is to end. Other orders are refused meanwhile.
 fn until_stopped<'a>(
     orders: &'a mut mpsc::Receiver<Asked>,
@@ -465,31 +302,4 @@ fn until_stopped<'a>(
             }
         }
     })
-}
-
-fn take_notice(notice: Notice, told: &mut LinkTold, lost_before: u64) {
-    match notice {
-        Notice::Progress(progress) => {
-            told.samples_lost = lost_before + progress.samples_lost;
-            told.overload = progress.overload;
-        }
-        Notice::Gap(gap) => told.said = format!("{} samples are missing", gap.missing),
-        Notice::Stalled => told.said = "the receiver sends nothing; told it to start again".into(),
-        Notice::Lost(why) => {
-            told.is_up = false;
-            told.said = format!("{why}; the recording waits for the receiver");
-        }
-        Notice::Back => {
-            told.is_up = true;
-            told.said = "the receiver is back, the recording goes on".into();
-        }
-        Notice::OtherTemperature { now_c, calibrated_c } => {
-            told.temperature_c = Some(now_c as f32);
-            told.said = recording::other_temperature(now_c, calibrated_c);
-        }
-    }
-}
-
-fn finite(value: f32) -> Option<f32> {
-    value.is_finite().then_some(value)
 }
