@@ -8,10 +8,8 @@ use num_complex::Complex64;
 use serde::Serialize;
 
 use crate::reading::Reading;
-use crate::signal::{Calibration, Event, Pulse};
+use crate::signal::{Calibration, Event, Pulse, Unclaimed};
 
-/// Pulses kept until a train claims them.
-const WAITING: usize = 256;
 /// Pulses that make one value: few, so that it follows the coil,
 const MOST: usize = 6;
 /// and none that is older than this when the newest comes, s.
@@ -35,7 +33,7 @@ pub struct Now {
 pub(super) struct Recent {
     clock: f64,
     to_field: [[f64; 3]; 3],
-    waiting: VecDeque<Pulse>,
+    unclaimed: Unclaimed,
     trains: Vec<VecDeque<Pulse>>,
 }
 
@@ -44,7 +42,7 @@ impl Recent {
         Self {
             clock: calibration.clock_ratio(),
             to_field: calibration.magnitude_matrix(axes),
-            waiting: VecDeque::new(),
+            unclaimed: Unclaimed::default(),
             trains: Vec::new(),
         }
     }
@@ -55,18 +53,8 @@ impl Recent {
     }
 
     pub(super) fn take(&mut self, event: &Event) {
-        match event {
-            Event::Pulse(pulse) => {
-                if self.waiting.len() == WAITING {
-                    self.waiting.pop_front();
-                }
-                self.waiting.push_back(pulse.clone());
-            }
-            Event::Assigned { pulse, train } => {
-                if let Some(i) = self.waiting.iter().position(|p| p.id == *pulse) {
-                    self.waiting.remove(i).into_iter().for_each(|p| self.add(*train, p));
-                }
-            }
+        if let Some((train, pulse)) = self.unclaimed.take(event) {
+            self.add(train, pulse);
         }
     }
 

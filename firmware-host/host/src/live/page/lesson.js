@@ -152,7 +152,12 @@ export class Lesson {
     const [x, y] = at(place);
     const angle = (tilt * Math.PI) / 180;
     const [dx, dy] = [18 * Math.cos(angle), -18 * Math.sin(angle)];
-    for (const [stroke, width] of [[colour("panel"), 9], [isDark() ? "#ffab6b" : "#b34700", 5]]) {
+    this.bar(context, [x, y], [dx, dy], [[colour("panel"), 9], [isDark() ? "#ffab6b" : "#b34700", 5]]);
+  }
+
+  /** A bar about a place, in strokes one on the other. */
+  bar(context, [x, y], [dx, dy], strokes) {
+    for (const [stroke, width] of strokes) {
       context.strokeStyle = stroke;
       context.lineWidth = width;
       context.beginPath();
@@ -178,15 +183,7 @@ export class Lesson {
   }
 
   needle(context, [x, y], [across, up]) {
-    const [dx, dy] = [11 * across, -11 * up];
-    for (const [stroke, width] of [[colour("panel"), 5], [colour("ink"), 2.4]]) {
-      context.strokeStyle = stroke;
-      context.lineWidth = width;
-      context.beginPath();
-      context.moveTo(x - dx, y - dy);
-      context.lineTo(x + dx, y + dy);
-      context.stroke();
-    }
+    this.bar(context, [x, y], [11 * across, -11 * up], [[colour("panel"), 5], [colour("ink"), 2.4]]);
   }
 
   walk({ along_m, all, level }) {

@@ -89,7 +89,7 @@ impl Keys {
         self.viewer.filter(|viewer| key.is(*viewer)).map(|_| Role::Viewer)
     }
 
-    fn from_cookie(&self, headers: &HeaderMap) -> Option<Key> {
+    fn in_cookie(&self, headers: &HeaderMap) -> Option<Key> {
         let all = headers.get_all(COOKIE).iter().filter_map(|value| value.to_str().ok());
         let pairs = all.flat_map(|value| value.split(';')).filter_map(|pair| pair.split_once('='));
         let mut own = pairs.filter(|(name, _)| name.trim() == self.cookie);
@@ -146,7 +146,7 @@ pub(super) async fn must_be_let_in(
     next: Next,
 ) -> Response {
     let keys = &shared.0.0.keys;
-    let role = keys.from_cookie(request.headers()).and_then(|key| keys.role(key, peer.0.0));
+    let role = keys.in_cookie(request.headers()).and_then(|key| keys.role(key, peer.0.0));
     let Some(role) = role else { return refused(StatusCode::FORBIDDEN, ASK) };
     request.extensions_mut().insert(role);
     next.run(request).await
