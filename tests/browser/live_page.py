@@ -15,7 +15,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect, sync_playwright
 
 OPERATOR, VIEWER, FOLDER = sys.argv[1], sys.argv[2], Path(sys.argv[3])
-UNITS = "#units tbody tr"
+UNITS = "#units tr.unit"
 # All units of the scene are there after four pulses each.
 PATIENCE_MS = 60_000
 

@@ -41,8 +41,11 @@ def listen(netloc, cookie, counts, number):
     connection = http.client.HTTPConnection(netloc)
     connection.request("GET", "/stream", headers={"Cookie": cookie})
     answer = connection.getresponse()
-    while chunk := answer.read1(65536):
-        counts[number] += len(chunk)
+    try:
+        while chunk := answer.read1(65536):
+            counts[number] += len(chunk)
+    except (ValueError, OSError, http.client.HTTPException):
+        pass  # The program has ended, as it does last of all.
 
 
 def processor_s(pid):

@@ -3,6 +3,7 @@
 mod browser;
 mod hostile;
 mod recording;
+mod surveys;
 
 use coilrig_tests::repository_file;
 

@@ -78,7 +78,7 @@ export class Timeline {
     context.font = "12px system-ui, sans-serif";
     context.fillStyle = colour("ink");
     context.textBaseline = "top";
-    for (let s = 0; s <= SPAN_S; s += 2) {
+    for (let s = 0; s <= SPAN_S; s += width < 500 ? 4 : 2) {
       context.textAlign = s === 0 ? "right" : "center";
       if (s === SPAN_S) context.textAlign = "left";
       context.fillText(s === 0 ? "now" : `−${s} s`, x(this.now_s - s), h + 5);

@@ -49,9 +49,11 @@ function row(unit, isChosen, choose) {
     cell("Residual carrier", ratio(unit.residual_carrier_ratio)),
     cell("Pulses", `${unit.pulses.found} of ${unit.pulses.expected}${overlapped}`),
     cell("Limits", limits(unit)));
-  if (silent) made.className = "silent";
-  if (unit.notes.length) made.lastChild.append(element("p", { class: "note" }, unit.notes.join("; ")));
-  return made;
+  made.className = `unit${silent ? " silent" : ""}`;
+  if (unit.notes.length === 0) return [made];
+  made.classList.add("noted");
+  const notes = element("td", { colspan: String(COLUMNS.length), role: "cell", class: "note" }, `${unit.name}: ${unit.notes.join("; ")}`);
+  return [made, element("tr", { role: "row", class: "notes" }, notes)];
 }
 
 export function showUnits(known, choose) {
@@ -63,7 +65,7 @@ export function showUnits(known, choose) {
   }
   const had = place.contains(document.activeElement) ? document.activeElement.dataset.unit : null;
   const head = element("thead", { role: "rowgroup" }, element("tr", { role: "row" }, ...COLUMNS.map((text) => element("th", { scope: "col", role: "columnheader" }, text))));
-  const body = element("tbody", { role: "rowgroup" }, ...units.map((unit) => row(unit, unit.name === known.chosen, choose)));
+  const body = element("tbody", { role: "rowgroup" }, ...units.flatMap((unit) => row(unit, unit.name === known.chosen, choose)));
   place.replaceChildren(element("table", { role: "table", "aria-labelledby": "units-title" }, head, body));
   if (had) place.querySelector(`[data-unit="${had}"]`)?.focus();
 }
