@@ -19,6 +19,8 @@ UNITS = "#units tr.unit"
 # All units of the scene are there after four pulses each.
 PATIENCE_MS = 60_000
 
+# Machines that test are slower than those that watch.
+expect.set_options(timeout=20_000)
 seen = {"errors": [], "other_hosts": [], "accessibility": [], "too_wide": [], "bytes": 0}
 
 

@@ -109,10 +109,21 @@ impl Receiver {
 
     async fn stream(&mut self) -> Result<Next> {
         self.feed.borrow_mut().interrupt();
-        tokio::select! {
-            biased;
-            () = is_stopped(&mut self.stop) => return Ok(Next::Stop),
-            started = start(&mut self.link, self.using.gain_step) => started?,
+        // While the cable is off, a survey's readings can still be decided on.
+        loop {
+            let asked = tokio::select! {
+                biased;
+                () = is_stopped(&mut self.stop) => return Ok(Next::Stop),
+                asked = self.orders.recv() => asked,
+                started = start(&mut self.link, self.using.gain_step) => {
+                    started?;
+                    break;
+                }
+            };
+            let Some(asked) = asked else { return Ok(Next::Stop) };
+            if let Some(next) = self.obey(asked) {
+                return Ok(next);
+            }
         }
         self.told.is_up = true;
         self.tell();
