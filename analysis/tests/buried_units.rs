@@ -3,6 +3,9 @@
 //! `-- --nocapture` prints the figures.
 
 use coilrig_analysis::field::dipole;
+use coilrig_analysis::field::medium::FreeSpace;
+use coilrig_analysis::locate::fit::fit;
+use coilrig_analysis::locate::surface::Surface;
 use coilrig_analysis::locate::{Measured, Options, PlacedReading, analyse};
 use nalgebra::Vector3;
 use rand::RngExt;
@@ -115,4 +118,56 @@ fn magnitudes_alone() {
     );
     assert!(worst_m < 0.12, "{worst_m} m");
     assert!((0.8..1.25).contains(&over_u), "{over_u}");
+}
+
+/// Along a line or two without signs several places fit alike. The search must find
+/// the best of them (no fit begun at the truth is better), and tell them all.
+#[test]
+fn lines_without_signs() {
+    let count = units(60);
+    for (lines, each) in [(1, 15), (2, 11)] {
+        let mut untold = 0;
+        for seed in 0..count {
+            let mut rng = ChaCha8Rng::seed_from_u64(seed);
+            let truth = unit(&mut rng);
+            let readings = along_lines(&truth, lines, each, &mut rng);
+            let found = analyse(&readings, &Options::default()).unwrap();
+            let space = FreeSpace { frequency_hz: 457e3 };
+            let moment = truth.moment_a_m2.into();
+            let plane = Surface::through(&readings);
+            if let Some(from_truth) = fit(&readings, &plane, &space, truth.position_m, moment) {
+                let (ours, theirs) = (found.chi_squared, from_truth.chi_squared);
+                assert!(ours < theirs + 0.5, "{lines} lines, seed {seed}: {ours} {theirs}");
+            }
+            let others = found.rival.iter().chain(&found.further_rivals).map(|r| r.position_m);
+            let near = |place: [coilrig_analysis::reading::Reading; 3]| {
+                let place = Vector3::from(place.map(|c| c.value));
+                (place - truth.position_m).norm() < 0.3 + 4.0 * found.u_position_m()
+            };
+            untold += usize::from(!others.chain([found.position_m]).any(near));
+        }
+        println!("{lines} lines without signs: {untold} of {count} units at no answer told");
+        assert!(untold as u64 <= count / 15, "{untold}");
+    }
+}
+
+/// Lines 1.5 m apart over the grid's length: one line of vectors without heading, or
+/// several of magnitudes.
+fn along_lines(unit: &Unit, lines: usize, each: usize, rng: &mut ChaCha8Rng) -> Vec<PlacedReading> {
+    let places = (0..lines * each).map(|i| {
+        let along = SIDE_M * ((i % each) as f64 / (each - 1) as f64 - 0.5);
+        [along, 1.5 * ((i / each) as f64 - 0.5 * (lines - 1) as f64), 0.0]
+    });
+    places
+        .map(|place_m| {
+            let h = field(unit, place_m);
+            let magnitude = Vector3::from(h).norm();
+            let mut error = || -> f64 { ERROR * magnitude * normal(rng) };
+            let field = match lines {
+                1 => Measured::Vector(h.map(|c| c + error())).without_heading(),
+                _ => Measured::Magnitude(magnitude + error()),
+            };
+            PlacedReading { place_m, field, u_a_per_m: ERROR * field.magnitude() }
+        })
+        .collect()
 }

@@ -95,6 +95,9 @@ pub struct LawFit {
     pub residuals_a_per_m: Vec<f64>,
     /// Covariance of (ln S, θ0 in rad, β, q), or of the first three.
     covariance: DMatrix<f64>,
+    /// What one standard uncertainty of each reading (column), before it is widened,
+    /// does to the same parameters.
+    influence: DMatrix<f64>,
 }
 
 /// S √((cos + β)² + q²) of parameters (ln S, θ0, β, q).
@@ -110,6 +113,11 @@ fn slope(p: &[f64], angle_rad: f64) -> f64 {
     p[0].exp() * sin.abs() * share
 }
 
+/// The greatest field of a whole turn.
+fn peak_a_per_m(p: &[f64; 4]) -> f64 {
+    p[0].exp() * (1.0 + p[2].abs()).hypot(p[3])
+}
+
 impl LawFit {
     fn parameters(&self) -> [f64; 4] {
         let fill = self.fill.map_or(self.law.fill(), |q| q.value);
@@ -119,16 +127,40 @@ impl LawFit {
 
     /// What follows from the parameters, with the uncertainty they give it.
     fn derived(&self, of: impl Fn(&[f64; 4]) -> f64) -> Reading {
+        let gradient = self.gradient(&of);
+        let variance = (&self.covariance * &gradient).dot(&gradient);
+        Reading::new(of(&self.parameters()), variance.max(0.0).sqrt())
+    }
+
+    fn gradient(&self, of: impl Fn(&[f64; 4]) -> f64) -> DVector<f64> {
         let here = self.parameters();
         let step = 1e-6;
-        let gradient = DVector::from_fn(self.covariance.nrows(), |i, _| {
+        DVector::from_fn(self.covariance.nrows(), |i, _| {
             let (mut up, mut down) = (here, here);
             up[i] += step;
             down[i] -= step;
             (of(&up) - of(&down)) / (2.0 * step)
-        });
-        let variance = (&self.covariance * &gradient).dot(&gradient);
-        Reading::new(of(&here), variance.max(0.0).sqrt())
+        })
+    }
+
+    /// What one standard uncertainty of each reading, before it is widened, does to
+    /// the misalignment, degrees.
+    pub(super) fn influence_on_misalignment_deg(&self) -> Vec<f64> {
+        self.influence_on(|p| p[1].to_degrees())
+    }
+
+    /// The same for the greatest field, A/m.
+    pub(super) fn influence_on_peak_a_per_m(&self) -> Vec<f64> {
+        self.influence_on(peak_a_per_m)
+    }
+
+    /// The same for the leakage.
+    pub(super) fn influence_on_leakage(&self) -> Vec<f64> {
+        self.influence_on(|p| self.leakage_of(p))
+    }
+
+    fn influence_on(&self, of: impl Fn(&[f64; 4]) -> f64) -> Vec<f64> {
+        (self.gradient(of).transpose() * &self.influence).iter().copied().collect()
     }
 
     /// The fitted law at an angle, A/m.
@@ -143,7 +175,7 @@ impl LawFit {
 
     /// The greatest field of a whole turn, A/m.
     pub fn peak_a_per_m(&self) -> Reading {
-        self.derived(|p| p[0].exp() * (1.0 + p[2].abs()).hypot(p[3]))
+        self.derived(peak_a_per_m)
     }
 
     /// The least field of a whole turn over the greatest, dB; `None` for a law that
@@ -160,11 +192,12 @@ impl LawFit {
     /// What is left a quarter turn from the best angle, over S: β and, where it
     /// does not belong to the law, q.
     pub fn leakage(&self) -> Reading {
-        if self.law == Law::Cosine && self.fill.is_some() {
-            self.derived(|p| p[2].hypot(p[3]))
-        } else {
-            Reading::new(self.leak.value.abs(), self.leak.u)
-        }
+        self.derived(|p| self.leakage_of(p))
+    }
+
+    fn leakage_of(&self, p: &[f64; 4]) -> f64 {
+        let of_the_law = !(self.law == Law::Cosine && self.fill.is_some());
+        if of_the_law { self.leak.value.signum() * p[2] } else { p[2].hypot(p[3]) }
     }
 }
 
@@ -302,6 +335,7 @@ impl Problem<'_> {
             *q = fill.signum();
         }
         covariance.component_mul_assign(&(&turned * turned.transpose()));
+        let influence = DMatrix::from_diagonal(&turned) * minimum.influence();
         let u = |i: usize| covariance[(i, i)].sqrt();
         let scale = log_scale.exp();
         let own: Vec<f64> = minimum.residuals.iter().zip(&self.u).map(|(r, u)| r * u).collect();
@@ -318,6 +352,7 @@ impl Problem<'_> {
             u_readings_a_per_m: self.u.clone(),
             residuals_a_per_m: own,
             covariance,
+            influence,
         }
     }
 }

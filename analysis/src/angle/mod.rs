@@ -15,12 +15,14 @@
 //! of the axis of turning.
 
 pub mod analysis;
+mod budgets;
 pub mod departure;
 pub mod law;
 pub mod moment;
 pub mod readings;
 
 pub use analysis::{AngleAnalysis, Coupling, Options, Turned, analyse};
+pub use budgets::budgets;
 pub use departure::Harmonic;
 pub use law::{Law, LawFit, fit};
 pub use moment::CaseMoment;

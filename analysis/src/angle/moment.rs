@@ -209,11 +209,13 @@ fn weighted(vectors: &[Vector], nine: &Nine, with_angle: bool) -> Option<Minimum
         .flat_map(|(design, seen)| (seen - design * parameters).iter().copied().collect::<Vec<_>>())
         .collect();
     let residuals = DVector::from_vec(residuals);
+    let jacobian = DMatrix::from_fn(residuals.len(), 9, |i, j| -rows[i / 3].0[(i % 3, j)]);
     Some(Minimum {
         parameters: DVector::from_column_slice(parameters.as_slice()),
         covariance: DMatrix::from_column_slice(9, 9, normal.inverse().as_slice()),
         chi_squared: residuals.norm_squared(),
         residuals,
+        jacobian,
     })
 }
 

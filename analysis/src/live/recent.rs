@@ -55,7 +55,19 @@ impl Recent {
     pub(super) fn take(&mut self, event: &Event) {
         if let Some((train, pulse)) = self.unclaimed.take(event) {
             self.add(train, pulse);
+        } else if let Event::Assigned { pulse, train } = event
+            && let Some(pulse) = self.recalled(*pulse)
+        {
+            self.add(*train, pulse);
         }
+    }
+
+    /// A pulse that was given to another train before.
+    fn recalled(&mut self, id: u64) -> Option<Pulse> {
+        self.trains.iter_mut().find_map(|pulses| {
+            let place = pulses.iter().position(|p| p.id == id)?;
+            pulses.remove(place)
+        })
     }
 
     fn add(&mut self, train: usize, pulse: Pulse) {
@@ -63,7 +75,7 @@ impl Recent {
             self.trains.resize_with(train + 1, VecDeque::new);
         }
         let kept = &mut self.trains[train];
-        kept.push_back(pulse);
+        kept.insert(kept.partition_point(|p| p.on_s < pulse.on_s), pulse);
         let newest_s = kept.back().map_or(0.0, |p| p.on_s);
         while kept.len() > MOST || kept.front().is_some_and(|p| newest_s - p.on_s > OLDEST_S) {
             kept.pop_front();
@@ -162,5 +174,9 @@ mod tests {
             assert!((found - meant).abs() < 0.05, "{now:?}");
         }
         assert_eq!(recent.of(&[0]), None);
+        // Pulses may turn out to be another unit's.
+        recent.take(&Event::Assigned { pulse: 19, train: 2 });
+        assert_eq!(recent.of(&[2]).unwrap().last_s, 19.0);
+        assert_eq!(recent.of(&[1]).unwrap().last_s, 18.0);
     }
 }

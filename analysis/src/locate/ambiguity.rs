@@ -6,12 +6,13 @@ use super::fit::Solution;
 /// it: 2 ln 100, the lead at which it is a hundred times as likely.
 pub const CLEAR_LEAD: f64 = 9.210_340_371_976_184;
 
-/// The runner-up of `candidates` (the best first) if the best does not lead it
-/// clearly, and by how much it leads.
-pub fn rival(candidates: &[Solution]) -> Option<(&Solution, f64)> {
-    let [best, second, ..] = candidates else { return None };
-    let lead = second.chi_squared - best.chi_squared;
-    (lead < CLEAR_LEAD * best.excess_scatter).then_some((second, lead))
+/// Those of `candidates` (the best first) that the best does not lead clearly, and by
+/// how much it leads each. Along a line there can be several: the side on which the unit
+/// lies and the way in which it leans are open together.
+pub fn rivals(candidates: &[Solution]) -> Vec<(&Solution, f64)> {
+    let Some((best, others)) = candidates.split_first() else { return Vec::new() };
+    let led = others.iter().map(|other| (other, other.chi_squared - best.chi_squared));
+    led.take_while(|(_, lead)| *lead < CLEAR_LEAD * best.excess_scatter).collect()
 }
 
 #[cfg(test)]
@@ -31,7 +32,7 @@ mod tests {
 
     #[test]
     fn a_grid_of_vectors_leaves_no_doubt() {
-        assert!(rival(&found(&readings(&Invented::default()))).is_none());
+        assert!(rivals(&found(&readings(&Invented::default()))).is_empty());
     }
 
     /// Along a level line the parts without heading are those of the mirror image
@@ -43,7 +44,7 @@ mod tests {
         let mut line = read(&Invented { a_side: 9, ..unit.clone() }, like);
         line.retain(|r| r.place_m[1].abs() < 1e-9);
         let found = found(&line);
-        let (other, lead) = rival(&found).expect("a mirror image");
+        let (other, lead) = rivals(&found)[0];
         assert!(lead.abs() < 1e-3, "{lead}");
         let (best, other) = (found[0].position_m, other.position_m);
         assert!((best.y + other.y).abs() < 1e-4 && (best.x - other.x).abs() < 1e-4);

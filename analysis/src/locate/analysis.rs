@@ -2,7 +2,7 @@
 
 use nalgebra::{Matrix3, Matrix6, Vector3};
 
-use super::ambiguity::rival;
+use super::ambiguity::rivals;
 use super::candidates::candidates;
 use super::fit::Solution;
 use super::location::{
@@ -90,22 +90,44 @@ pub fn analyse(readings: &[PlacedReading], options: &Options<'_>) -> Result<Loca
     let readings = as_taken(readings, options);
     check(&readings)?;
     let plane = Surface::through(&readings);
+    with_medium(&plane, options, |ground, medium| {
+        analysed(&readings, &plane, options, ground, medium)
+    })
+}
+
+/// With the ground of the options, if there is one, laid along the snow under the plane
+/// of the readings, and with what the field goes through.
+pub(super) fn with_medium<T>(
+    plane: &Surface,
+    options: &Options<'_>,
+    then: impl FnOnce(Option<&dyn Medium>, &dyn Medium) -> T,
+) -> T {
     let free_space = FreeSpace { frequency_hz: options.frequency_hz };
     let snow = plane.clone().lowered(options.coil_height_m);
     let laid = options.ground.map(|ground| OnSlope::new(ground, &snow));
     let ground = laid.as_ref().map(|laid| laid as &dyn Medium);
-    let found = candidates(&readings, &plane, &free_space, ground);
-    let medium = ground.unwrap_or(&free_space);
-    let bad = found.first().is_none_or(|best| suspicion::is_bad(&readings, medium, best));
+    then(ground, ground.unwrap_or(&free_space))
+}
+
+fn analysed(
+    readings: &[PlacedReading],
+    plane: &Surface,
+    options: &Options<'_>,
+    ground: Option<&dyn Medium>,
+    medium: &dyn Medium,
+) -> Result<Location, LocateError> {
+    let free_space = FreeSpace { frequency_hz: options.frequency_hz };
+    let found = candidates(readings, plane, &free_space, ground);
+    let bad = found.first().is_none_or(|best| suspicion::is_bad(readings, medium, best));
     let chi_squared = found.first().map_or(f64::INFINITY, |best| best.chi_squared);
     if bad {
-        suspicion::explain(&readings, &plane, &free_space, chi_squared)?;
+        suspicion::explain(readings, plane, &free_space, chi_squared)?;
     }
     let best = found.first().ok_or(LocateError::NoFit)?;
-    let mut location = described(&readings, &plane, options, medium, &found);
-    location.notes = notes::notes(&readings, &plane, &location);
+    let mut location = described(readings, plane, options, medium, &found);
+    location.notes = notes::notes(readings, plane, &location);
     if bad {
-        location.notes.extend(suspicion::remarks(&readings, &plane, &free_space, best));
+        location.notes.extend(suspicion::remarks(readings, plane, &free_space, best));
     }
     Ok(location)
 }
@@ -120,7 +142,8 @@ fn described(
     let solution = signed(&found[0]);
     let covariance = with_common(&solution, options.u_calibration_rel);
     let surface = plane.clone().lowered(options.coil_height_m);
-    let rival = rival(found).map(|(other, lead)| (signed(other), lead));
+    let rivals: Vec<_> =
+        rivals(found).into_iter().map(|(other, lead)| (signed(other), lead)).collect();
     let strongest = strongest(&solution, plane, medium);
     let moment = magnitude(&solution.moment_a_m2, &covariance);
     let per_moment = dipole::coaxial(1.0, 10.0, options.frequency_hz);
@@ -128,15 +151,17 @@ fn described(
     let now = u_position_m(&solution.widened());
     // Advice, and some thousand couplings: free space will do.
     let free_space = FreeSpace { frequency_hz: options.frequency_hz };
-    let next = next_place(readings, plane, &free_space, &solution, rival.as_ref().map(|r| &r.0));
+    let next = next_place(readings, plane, &free_space, &solution, rivals.first().map(|r| &r.0));
+    let mut described = rivals.iter().map(|(other, lead)| described_rival(other, *lead, &surface));
     let mut location = Location {
         position_m: readings_of(&position, &covariance, 0),
         moment_a_m2: readings_of(&solution.moment_a_m2, &covariance, 3),
         covariance: std::array::from_fn(|i| std::array::from_fn(|j| covariance[(i, j)])),
         chi_squared: solution.chi_squared,
         degrees_of_freedom: solution.degrees_of_freedom,
-        ambiguous: rival.is_some(),
-        rival: rival.map(|(other, lead)| described_rival(&other, lead, &surface)),
+        ambiguous: !rivals.is_empty(),
+        rival: described.next(),
+        further_rivals: described.collect(),
         moment_sign: MOMENT_SIGN,
         moment_magnitude_a_m2: moment,
         moment_tilt_deg: tilt_deg(&solution.moment_a_m2, &covariance, &surface),

@@ -3,7 +3,8 @@
 //! Readings without signs have a second valley close by the first: tilted the
 //! other way, on the other side of the strongest point, a unit looks much alike.
 //! So the best of the fits is followed by others from there: that twin, and every
-//! other moment that its place allows.
+//! other moment that its place allows. Readings along a line or two hardly tell how
+//! far to the side of them a unit lies: from there the unit is turned about the line.
 
 use nalgebra::Vector3;
 
@@ -27,6 +28,15 @@ const LIFTED: f64 = 20.0;
 const READINGS_FITTED: usize = 900;
 const LEAST_FITS: usize = 10;
 const MOST_FITS: usize = 60;
+/// Readings lie along a line where they spread less than this share of their length to
+/// the side.
+const LINE: f64 = 0.3;
+/// Angles about a line to begin from, a step apart, degrees.
+const AROUND_DEG: [f64; 11] = [-75., -60., -45., -30., -15., 0., 15., 30., 45., 60., 75.];
+/// … so many times as far off it as the best answer.
+const AROUND_TIMES: [f64; 3] = [0.8, 1.0, 1.25];
+/// Fits from there, at most.
+const AROUND_FITS: usize = 24;
 /// A fit so much worse than the best is no candidate: χ² over χ²/ν of the best.
 const HOPELESS: f64 = 40.0;
 
@@ -88,8 +98,35 @@ fn look_alikes(
     if has_no_signs(readings) {
         let moments = moments_at(readings, best.position_m);
         others.extend(moments.iter().map(Start::pair));
+        others.extend(around_the_line(readings, surface, best));
     }
     others
+}
+
+/// Where a unit as far from the middle of readings along a line could lie as well.
+fn around_the_line(
+    readings: &[PlacedReading],
+    surface: &Surface,
+    best: &Solution,
+) -> Vec<(Vector3<f64>, Vector3<f64>)> {
+    let [long, wide, _] = surface.spread_m;
+    if wide > LINE * long {
+        return Vec::new();
+    }
+    let (normal, along) = (surface.normal(), surface.along);
+    let across = normal.cross(&along);
+    let off = best.position_m - Vector3::from(surface.middle_m);
+    let distance_m = off.dot(&across).hypot(off.dot(&normal));
+    let at = |times: f64, degrees: f64| {
+        let (sin, cos) = degrees.to_radians().sin_cos();
+        let place = (across * sin - normal * cos) * (times * distance_m);
+        Vector3::from(surface.middle_m) + along * off.dot(&along) + place
+    };
+    let places =
+        AROUND_TIMES.iter().flat_map(|times| AROUND_DEG.iter().map(|deg| at(*times, *deg)));
+    let mut starts: Vec<Start> = places.flat_map(|place| moments_at(readings, place)).collect();
+    starts.sort_by(|a, b| a.misfit.total_cmp(&b.misfit));
+    starts.iter().take(AROUND_FITS).map(Start::pair).collect()
 }
 
 fn refit(

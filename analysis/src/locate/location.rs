@@ -26,11 +26,14 @@ pub struct Location {
     pub chi_squared: f64,
     /// Numbers read less the six unknowns.
     pub degrees_of_freedom: usize,
-    /// Whether the readings allow a second answer.
+    /// Whether the readings allow another answer.
     pub ambiguous: bool,
-    /// The second answer.
+    /// The next best answer.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rival: Option<Rival>,
+    /// And those after it, where the readings allow more than two.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub further_rivals: Vec<Rival>,
     /// How the sign of the moment was chosen.
     pub moment_sign: &'static str,
     /// Magnitude of the moment, A·m².

@@ -39,6 +39,7 @@
 
 pub mod ambiguity;
 pub mod analysis;
+mod budgets;
 pub mod candidates;
 pub mod fit;
 pub mod location;
@@ -60,5 +61,6 @@ pub mod suspicion;
 pub(crate) mod testing;
 
 pub use analysis::{Options, analyse, as_taken};
+pub use budgets::budgets;
 pub use location::Location;
 pub use readings::{LocateError, Measured, PlacedReading};

@@ -29,8 +29,8 @@ pub fn notes(readings: &[PlacedReading], plane: &Surface, found: &Location) -> V
         one_line(readings, plane),
         rough(plane),
         plane.across_unknown.then(|| {
-            "the readings lie along a line: the slope across it is not known, and depth along \
-             the normal is counted as if there were none"
+            "the readings lie along a line: the slope across it is not known and taken as level, \
+             give or take 18°; a second line beside it would tell"
                 .into()
         }),
         repeated(readings),

@@ -7,6 +7,9 @@ use super::readings::PlacedReading;
 /// A set of places narrower than this share of its length is a line: the plane
 /// is then level across it.
 const NARROW: f64 = 0.05;
+/// Standard uncertainty of a fall that is not known, m/m: of training fields that are
+/// no steeper than 30°, any fall up to that alike (common practice, no source).
+const U_UNKNOWN_RISE: f64 = 0.333;
 
 /// A plane z = height + slope_x · (x − x₀) + slope_y · (y − y₀), lengths in m.
 #[derive(Clone, Debug, PartialEq)]
@@ -18,6 +21,8 @@ pub struct Surface {
     /// RMS distance of the readings from the middle along the direction in which
     /// they spread most, the next, and the last.
     pub spread_m: [f64; 3],
+    /// The first of these directions, of length 1.
+    pub along: Vector3<f64>,
     /// RMS height of the readings over the plane.
     pub scatter_m: f64,
     /// Height of the highest reading over the plane.
@@ -38,10 +43,11 @@ impl Surface {
         let offsets: Vec<_> = readings.iter().map(|r| Vector3::from(r.place_m) - middle).collect();
         let scatter: Matrix3<f64> =
             offsets.iter().map(|d| d * d.transpose()).sum::<Matrix3<f64>>() / count;
-        let mut spread_m: [f64; 3] =
-            SymmetricEigen::new(scatter).eigenvalues.map(|v| v.max(0.0).sqrt()).into();
+        let axes = SymmetricEigen::new(scatter);
+        let along = axes.eigenvectors.column(axes.eigenvalues.imax()).into_owned();
+        let mut spread_m: [f64; 3] = axes.eigenvalues.map(|v| v.max(0.0).sqrt()).into();
         spread_m.sort_by(|a, b| b.total_cmp(a));
-        let (rise, inverse, across_unknown) = rises(&scatter);
+        let (rise, inverse, across) = rises(&scatter);
         let off = |d: &Vector3<f64>| d.z - rise[0] * d.x - rise[1] * d.y;
         let scatter_m = (offsets.iter().map(|d| off(d).powi(2)).sum::<f64>() / count).sqrt();
         let highest_m = offsets.iter().map(off).fold(0.0, f64::max);
@@ -49,10 +55,11 @@ impl Surface {
         let mut covariance = Matrix3::zeros();
         covariance[(0, 0)] = variance;
         for (i, j) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
-            covariance[(i + 1, j + 1)] = variance * inverse[i][j];
+            covariance[(i + 1, j + 1)] = variance * inverse[i][j]
+                + across.map_or(0.0, |axis| U_UNKNOWN_RISE.powi(2) * axis[i] * axis[j]);
         }
-        let middle_m = middle.into();
-        Self { middle_m, rise, spread_m, scatter_m, highest_m, across_unknown, covariance }
+        let (middle_m, across_unknown) = (middle.into(), across.is_some());
+        Self { middle_m, rise, spread_m, along, scatter_m, highest_m, across_unknown, covariance }
     }
 
     /// The same plane so much lower, measured straight down.
@@ -67,7 +74,8 @@ impl Surface {
         z0 + self.rise[0] * (x_m - x0) + self.rise[1] * (y_m - y0)
     }
 
-    /// Its standard uncertainty, from how the readings scatter about the plane.
+    /// Its standard uncertainty, from how the readings scatter about the plane and, off
+    /// a single line of them, from a fall across it that nobody has measured.
     pub fn u_height_m(&self, x_m: f64, y_m: f64) -> f64 {
         let lever = Vector3::new(1.0, x_m - self.middle_m[0], y_m - self.middle_m[1]);
         lever.dot(&(self.covariance * lever)).max(0.0).sqrt()
@@ -96,15 +104,15 @@ impl Surface {
     }
 }
 
-/// Rise along x and y, the inverse of the horizontal scatter behind it, and
-/// whether the direction across is unknown.
-fn rises(scatter: &Matrix3<f64>) -> ([f64; 2], [[f64; 2]; 2], bool) {
+/// Rise along x and y, the inverse of the horizontal scatter behind it, and the
+/// direction along which the rise is not known.
+fn rises(scatter: &Matrix3<f64>) -> ([f64; 2], [[f64; 2]; 2], Option<[f64; 2]>) {
     let flat = SymmetricEigen::new(scatter.fixed_view::<2, 2>(0, 0).into_owned());
     let longest = flat.eigenvalues.max();
-    let (mut rise, mut inverse, mut unknown) = ([0.0; 2], [[0.0; 2]; 2], false);
+    let (mut rise, mut inverse, mut unknown) = ([0.0; 2], [[0.0; 2]; 2], None);
     for (value, axis) in flat.eigenvalues.iter().zip(flat.eigenvectors.column_iter()) {
         if *value <= NARROW * NARROW * longest || *value <= 0.0 {
-            unknown = true;
+            unknown = Some([axis[0], axis[1]]);
             continue;
         }
         let along = (scatter[(2, 0)] * axis[0] + scatter[(2, 1)] * axis[1]) / value;
@@ -150,6 +158,8 @@ mod tests {
         let surface = Surface::through(&line);
         assert!(surface.across_unknown && surface.spread_m[1] < 1e-6);
         assert!((surface.rise[0] - 0.2).abs() < 1e-12 && surface.rise[1].abs() < 1e-12);
+        assert!(surface.u_height_m(3.0, 1.0) < 1e-12);
+        assert!((surface.u_height_m(3.0, 3.0) / 2.0 - 0.333).abs() < 1e-9);
     }
 
     /// Heights scattered by 5 cm: 1/√25 of it in the middle, more at the edge.

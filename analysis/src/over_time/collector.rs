@@ -66,7 +66,18 @@ impl Collector {
     pub fn take(&mut self, event: &Event) {
         if let Some((train, pulse)) = self.unclaimed.take(event) {
             self.add(train, pulse);
+        } else if let Event::Assigned { pulse, train } = event
+            && let Some(pulse) = self.recalled(*pulse)
+        {
+            self.add(*train, pulse);
         }
+    }
+
+    /// A pulse that was given to another train before.
+    fn recalled(&mut self, id: u64) -> Option<Pulse> {
+        self.current.iter_mut().find_map(|(_, pulses)| {
+            pulses.iter().position(|p| p.id == id).map(|i| pulses.remove(i))
+        })
     }
 
     /// All rows, by train and time.

@@ -27,7 +27,7 @@ const K_95: f64 = 2.447_746_830_680_816;
 pub fn explain(legend: &mut Legend, location: &Location) {
     legend.add(Key::Point(UNIT.0, UNIT.1), "unit found, 95 % region");
     if location.rival.is_some() {
-        legend.add(Key::Point(UNIT.0, colour::FAINT_INK), "second answer");
+        legend.add(Key::Point(UNIT.0, colour::FAINT_INK), "other answer");
     }
     legend.add(Key::Point(STRONGEST.0, STRONGEST.1), "strongest point");
     if location.truth.is_some() {
@@ -49,7 +49,7 @@ pub fn draw<DB: DrawingBackend>(
     };
     let unit = location.solution.position_m;
     put(location.strongest_point.place_m.into(), STRONGEST)?;
-    if let Some(rival) = &location.rival {
+    for rival in location.rival.iter().chain(&location.further_rivals) {
         put(rival.position_m.map(|c| c.value).into(), (UNIT.0, colour::FAINT_INK))?;
     }
     put(unit, UNIT)?;

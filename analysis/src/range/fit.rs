@@ -55,6 +55,9 @@ pub struct DipoleFit {
     /// Covariance of (ln moment, offset in m, ln resistivity) by the readings alone;
     /// zeros for what was not fitted.
     covariance: Matrix3<f64>,
+    /// What one standard uncertainty of each reading, before it is widened, does to
+    /// the same parameters.
+    influence: Vec<Vector3<f64>>,
 }
 
 impl DipoleFit {
@@ -115,12 +118,49 @@ impl DipoleFit {
     }
 
     fn u_rel_at(&self, alignment: Alignment, true_distance_m: f64, by_metre: f64) -> f64 {
+        let gradient = self.gradient_at(alignment, true_distance_m, by_metre);
+        (self.covariance * gradient).dot(&gradient).sqrt()
+    }
+
+    /// How ln of the field at a true distance (m) follows the parameters; `by_metre`
+    /// is how it follows the offset.
+    fn gradient_at(
+        &self,
+        alignment: Alignment,
+        true_distance_m: f64,
+        by_metre: f64,
+    ) -> Vector3<f64> {
         let by_soil = match self.log_soil {
             Some(soil) => self.theory.soil_exponent(alignment, true_distance_m, soil.value),
             None => 0.0,
         };
-        let gradient = Vector3::new(1.0, by_metre, by_soil);
-        (self.covariance * gradient).dot(&gradient).sqrt()
+        Vector3::new(1.0, by_metre, by_soil)
+    }
+
+    /// What one standard uncertainty of each reading, before it is widened, does to
+    /// ln of the moment.
+    pub(super) fn influence_on_moment(&self) -> Vec<f64> {
+        self.influence.iter().map(|on| on.x).collect()
+    }
+
+    /// The same for the offset of distance, m.
+    pub(super) fn influence_on_offset_m(&self) -> Vec<f64> {
+        self.influence.iter().map(|on| on.y).collect()
+    }
+
+    /// The same for ln of the soil's resistivity.
+    pub(super) fn influence_on_log_soil(&self) -> Vec<f64> {
+        self.influence.iter().map(|on| on.z).collect()
+    }
+
+    /// The same for ln of the field at a true distance (m).
+    pub(super) fn influence_on_field(
+        &self,
+        alignment: Alignment,
+        true_distance_m: f64,
+    ) -> Vec<f64> {
+        let gradient = self.gradient_at(alignment, true_distance_m, 0.0);
+        self.influence.iter().map(|on| on.dot(&gradient)).collect()
     }
 }
 
@@ -300,6 +340,15 @@ impl<'a> Problem<'a> {
                     minimum.covariance[(i, j)] * scale[*row] * scale[*column] * excess_scatter;
             }
         }
+        let by_residual = minimum.influence();
+        let influence = (0..by_residual.ncols()).map(|reading| {
+            let mut on = Vector3::zeros();
+            for (i, row) in places.iter().enumerate() {
+                on[*row] = by_residual[(i, reading)] * scale[*row];
+            }
+            on
+        });
+        let influence = influence.collect();
         let moment_a_m2 = self.first_moment_a_m2 * minimum.parameters[0].exp();
         let u = |place: usize| covariance[(place, place)].sqrt();
         DipoleFit {
@@ -313,6 +362,7 @@ impl<'a> Problem<'a> {
             excess_scatter,
             u_common_rel: 0.0,
             covariance,
+            influence,
         }
     }
 }

@@ -37,6 +37,9 @@ pub struct GroundAnalysis {
     pub without_outliers: Option<Fitted>,
     /// What a careful person would want to know about these results.
     pub notes: Vec<String>,
+    /// The fit to all readings.
+    #[serde(skip)]
+    pub fit: DipoleFit,
     /// The fit to the readings that belong together, for drawing.
     #[serde(skip)]
     pub best_fit: DipoleFit,
@@ -81,6 +84,7 @@ pub fn analyse_over_ground(
         outliers,
         without_outliers,
         notes: notes(&fit, ground, thresholds),
+        fit,
         best_fit,
     })
 }

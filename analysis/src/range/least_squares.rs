@@ -29,6 +29,8 @@ pub struct Minimum {
     pub covariance: DMatrix<f64>,
     /// Weighted residuals at the minimum.
     pub residuals: DVector<f64>,
+    /// How they follow the parameters there: row per residual, column per parameter.
+    pub jacobian: DMatrix<f64>,
     /// Sum of their squares.
     pub chi_squared: f64,
 }
@@ -37,6 +39,13 @@ impl Minimum {
     /// Residuals less parameters; 0 when there is no residual to spare.
     pub fn degrees_of_freedom(&self) -> usize {
         self.residuals.len().saturating_sub(self.parameters.len())
+    }
+
+    /// How each parameter follows each residual: row per parameter, column per
+    /// residual. A reading off by one standard uncertainty moves its residual by 1,
+    /// so that the squares of a row add up to the variance of the parameter.
+    pub fn influence(&self) -> DMatrix<f64> {
+        -&self.covariance * self.jacobian.transpose()
     }
 
     /// max(1, χ²/ν): what the covariance is to be multiplied by so that readings
@@ -103,7 +112,8 @@ pub fn minimise_with(
         }
         if settled {
             let covariance = jacobian.tr_mul(&jacobian).cholesky()?.inverse();
-            return Some(Minimum { parameters: at, covariance, residuals: here, chi_squared });
+            let residuals = here;
+            return Some(Minimum { parameters: at, covariance, residuals, jacobian, chi_squared });
         }
     }
     None

@@ -23,6 +23,7 @@
 //! ```
 
 pub mod analysis;
+mod budgets;
 pub mod fit;
 pub mod fitted;
 pub mod ground_analysis;
@@ -39,6 +40,7 @@ mod strip;
 pub mod theory;
 
 pub use analysis::{Options, RangeAnalysis, analyse, common_u_rel};
+pub use budgets::budgets;
 pub use fit::{DipoleFit, OffsetChoice, fit_theory};
 pub use fitted::Fitted;
 pub use ground_analysis::{GroundAnalysis, analyse_over_ground};

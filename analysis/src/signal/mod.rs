@@ -68,6 +68,7 @@ mod together;
 mod tracker;
 mod train;
 mod unclaimed;
+mod woven;
 
 pub use analyser::Analyser;
 pub use analysis::{Analysis, Event};

@@ -5,8 +5,11 @@
 //! no train expects is kept for ten seconds; four pulses (one may be missing)
 //! at equal intervals and alike in carrier and length begin a new train. Of
 //! several such chains the one with the most pulses, then the best fit, wins,
-//! so that the true period beats its multiples and chance coincidences.
+//! so that the true period beats its multiples and chance coincidences. While a train
+//! is young its pulses are held against each other: those of several units that stand
+//! half or a third of a period apart are taken apart again ([`woven`]).
 
+use std::collections::VecDeque;
 use std::sync::Arc;
 
 use super::fit::LONGEST_EDGE_S;
@@ -14,6 +17,7 @@ use super::pulse::Pulse;
 use super::shape::Shape;
 use super::steady::median;
 use super::train::{Summed, TrainSums};
+use super::woven;
 
 /// Periods that a transmitter may have, s.
 const PERIOD_S: std::ops::Range<f64> = 0.3..2.5;
@@ -28,6 +32,9 @@ const MOST_SLOTS: f64 = 1000.0;
 const USUAL_EDGE_S: f64 = 0.002;
 /// How far a pulse of another length moves what is expected of the next.
 const REGAIN_S: f64 = 1e-3;
+/// Pulses after which a young train is looked at, and how many are kept for it.
+const LOOKED_AT: [usize; 5] = [8, 12, 16, 24, 32];
+const KEPT: usize = 32;
 /// A train unseen for this many periods is over.
 const SILENT_PERIODS: f64 = 20.0;
 
@@ -50,6 +57,12 @@ pub(super) struct Train {
     edge_s: [f64; 2],
     /// Running mean square of the prediction error, per period.
     wander_s2: f64,
+    /// Its latest pulses with their numbers, and how many have come since it began or
+    /// took in those between its own.
+    latest: VecDeque<(usize, Pulse)>,
+    young: usize,
+    /// As it was before it took in those between its own, while young.
+    before: Option<Box<Train>>,
 }
 
 /// A pulse that a train expects.
@@ -103,7 +116,65 @@ impl Train {
             on_time_s: first.on_time_s(),
             edge_s: first.edge_s,
             wander_s2: 1e-6,
+            latest: VecDeque::new(),
+            young: 0,
+            before: None,
         }
+    }
+
+    /// Remember pulse number `k`.
+    fn keep(&mut self, k: usize, pulse: &Pulse) {
+        if self.latest.len() == KEPT {
+            self.latest.pop_front();
+        }
+        self.latest.push_back((k, pulse.clone()));
+        self.young += 1;
+        if self.young > KEPT {
+            self.before = None;
+        }
+    }
+
+    /// Into how many units its pulses fall, if it is time to look and they do.
+    fn is_woven(&self) -> Option<usize> {
+        let look = LOOKED_AT.contains(&self.young) && !self.faint;
+        let pulses = || self.latest.iter().rev().take(self.young).cloned().collect::<Vec<_>>();
+        let turns = look.then(|| woven::units(&pulses())).flatten()?;
+        (turns as f64 * self.period_s < PERIOD_S.end).then_some(turns)
+    }
+
+    /// The trains of the units whose pulses are woven into this one, `turns` of them by
+    /// place; that which was there before, or else the first, comes first.
+    fn unwoven(&self, turns: usize, to_field: &[[f64; 3]; 3], gaps: &[Gap]) -> Vec<Self> {
+        let period_s = turns as f64 * self.period_s;
+        let of = |turn: usize| -> Vec<Pulse> {
+            let young = self.latest.iter().rev().take(self.young).rev();
+            young.filter(|(k, _)| k % turns == turn).map(|(_, p)| p.clone()).collect()
+        };
+        let mut pulses: Vec<Vec<Pulse>> =
+            (0..turns).map(of).filter(|pulses| pulses.len() > 1).collect();
+        pulses.sort_by(|a, b| a[0].on_s.total_cmp(&b[0].on_s));
+        let mut trains = Vec::new();
+        if let Some(before) = &self.before {
+            let late_s = |p: &Pulse| {
+                let slots = (p.on_s - before.last_pulse.on_s) / before.period_s;
+                (slots - slots.round()).abs() * before.period_s
+            };
+            let aside =
+                |pulses: &Vec<Pulse>| pulses.iter().map(late_s).sum::<f64>() / pulses.len() as f64;
+            let own =
+                (0..pulses.len()).min_by(|a, b| aside(&pulses[*a]).total_cmp(&aside(&pulses[*b])));
+            let mut train = (**before).clone();
+            for pulse in own.map(|i| pulses.remove(i)).unwrap_or_default() {
+                if pulse.on_s > train.last_pulse.on_s {
+                    train.take_next(pulse, to_field, gaps);
+                }
+            }
+            trains.push(train);
+        }
+        trains.extend(pulses.into_iter().map(|p| Self::from_chain(p, period_s, to_field, gaps)));
+        // They have been looked at.
+        trains.iter_mut().for_each(|train| train.young = KEPT + 1);
+        trains
     }
 
     /// A train from its first pulses in order of time.
@@ -118,13 +189,19 @@ impl Train {
         // The first pulse may be the one that is not like the others.
         train.on_time_s = median(pulses.iter().map(Pulse::on_time_s));
         train.sums.add(0, &pulses[0], to_field, true);
+        train.keep(0, &pulses[0]);
         for pulse in pulses.into_iter().skip(1) {
-            let since = pulse.on_s - train.last_pulse.on_s;
-            let slots = (since / train.period_s).round().max(1.0);
-            let late_s = since - slots * train.period_s;
-            train.take(pulse, &Match { slots: slots as usize, late_s, score: 0.0 }, to_field, gaps);
+            train.take_next(pulse, to_field, gaps);
         }
         train
+    }
+
+    /// A pulse that is known to be its next, but for some that may be missing.
+    fn take_next(&mut self, pulse: Pulse, to_field: &[[f64; 3]; 3], gaps: &[Gap]) {
+        let since = pulse.on_s - self.last_pulse.on_s;
+        let slots = (since / self.period_s).round().max(1.0);
+        let late_s = since - slots * self.period_s;
+        self.take(pulse, &Match { slots: slots as usize, late_s, score: 0.0 }, to_field, gaps);
     }
 
     /// Whether pulses of this period, one of them `pulse`, fall half way between
@@ -140,6 +217,10 @@ impl Train {
 
     /// Half the period, with the pulses that lay between those known so far.
     fn halve(&mut self, between: Vec<Pulse>, to_field: &[[f64; 3]; 3]) {
+        let before = Self { before: None, ..self.clone() };
+        self.before = Some(Box::new(before));
+        self.latest.iter_mut().for_each(|(k, _)| *k *= 2);
+        self.young = 0;
         self.sums.renumber(2.0);
         self.sums.odd = 0;
         self.period_s /= 2.0;
@@ -153,11 +234,15 @@ impl Train {
             }
             let regular = (pulse.on_time_s() - self.on_time_s).abs() < 0.004 + 6.0 * pulse.u_edge_s;
             self.sums.add(number as usize, &pulse, to_field, regular);
+            self.keep(number as usize, &pulse);
             if number as usize > self.last {
                 self.last = number as usize;
                 self.last_pulse = pulse;
             }
         }
+        self.latest.make_contiguous().sort_by_key(|(k, _)| *k);
+        // Its own that lie between them count with them.
+        self.young = (2 * self.young).min(self.latest.len());
     }
 
     /// This train, unless nearly all its pulses have even numbers: then that
@@ -282,6 +367,7 @@ impl Train {
         let difference = (pulse.on_time_s() - self.on_time_s).abs();
         let regular = difference < 0.004 + 6.0 * pulse.u_edge_s;
         self.sums.add(self.last, &pulse, to_field, regular);
+        self.keep(self.last, &pulse);
         let gain = (1.0 / (seen + 1.0)).max(0.1);
         self.period_s += gain * found.late_s / found.slots as f64;
         let error = found.late_s * found.late_s / found.slots as f64;
@@ -367,7 +453,9 @@ impl Tracker {
             let id = pulse.id;
             let follows = (found.slots == 1).then(|| self.trains[i].last_pulse.clone());
             self.trains[i].take(pulse, &found, &self.to_field, &self.gaps);
-            return vec![Assigned { pulse: id, train: i, follows }];
+            let mut assigned = vec![Assigned { pulse: id, train: i, follows }];
+            assigned.extend(self.take_apart(i));
+            return assigned;
         }
         let now = pulse.on_s;
         let before = self.loose.len();
@@ -379,6 +467,24 @@ impl Tracker {
         }
         self.loose.push(pulse);
         self.begin_train(4)
+    }
+
+    /// Take a train apart if it is woven from those of several units; gives the pulses
+    /// that go to another train.
+    fn take_apart(&mut self, train: usize) -> Vec<Assigned> {
+        let Some(turns) = self.trains[train].is_woven() else { return Vec::new() };
+        let mut apart = self.trains[train].unwoven(turns, &self.to_field, &self.gaps).into_iter();
+        if let Some(first) = apart.next() {
+            self.trains[train] = first;
+        }
+        let mut assigned = Vec::new();
+        for other in apart {
+            let to = self.trains.len();
+            let of = |(_, p): &(usize, Pulse)| Assigned { pulse: p.id, train: to, follows: None };
+            assigned.extend(other.latest.iter().map(of));
+            self.trains.push(other);
+        }
+        assigned
     }
 
     /// End of the capture: short captures get along with shorter chains.
@@ -426,10 +532,10 @@ impl Tracker {
         });
         let train = half.unwrap_or(train);
         let of = |p: &Pulse| Assigned { pulse: p.id, train, follows: None };
-        let assigned = pulses.iter().map(of).collect();
+        let assigned: Vec<Assigned> = pulses.iter().map(of).collect();
         if let Some(half) = half {
             self.trains[half].halve(pulses, &self.to_field);
-            return assigned;
+            return assigned.into_iter().chain(self.take_apart(half)).collect();
         }
         self.trains.push(Train::from_chain(pulses, period, &self.to_field, &self.gaps));
         assigned

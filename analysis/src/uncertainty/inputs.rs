@@ -11,6 +11,8 @@ pub struct Inputs {
     list: Vec<Input>,
     /// Coefficients between two inputs that are not independent.
     correlations: Vec<(usize, usize, f64)>,
+    /// Pairs whose uncertainties come from one estimate.
+    of_one_estimate: Vec<(usize, usize)>,
 }
 
 impl Inputs {
@@ -78,6 +80,13 @@ impl Inputs {
         Ok(())
     }
 
+    /// Say that the uncertainties of two independent inputs come from one estimate,
+    /// as from the scatter about one fit: what it is doubted by, it is doubted by for
+    /// both, so they count as one in Welch–Satterthwaite.
+    pub fn of_one_estimate(&mut self, first: usize, second: usize) {
+        self.of_one_estimate.push((first, second));
+    }
+
     /// The inputs in order.
     pub fn list(&self) -> &[Input] {
         &self.list
@@ -105,10 +114,11 @@ impl Inputs {
     }
 
     /// For each input the first one that it hangs together with, over any number
-    /// of correlations; itself when independent.
+    /// of correlations and estimates in common; itself when independent.
     pub(super) fn groups(&self) -> Vec<usize> {
         let mut group: Vec<usize> = (0..self.list.len()).collect();
-        for &(i, j, _) in self.correlations.iter().filter(|c| c.2 != 0.0) {
+        let correlated = self.correlations.iter().filter(|c| c.2 != 0.0).map(|c| (c.0, c.1));
+        for (i, j) in correlated.chain(self.of_one_estimate.iter().copied()) {
             let (from, to) = (group[i].max(group[j]), group[i].min(group[j]));
             group.iter_mut().filter(|g| **g == from).for_each(|g| *g = to);
         }
@@ -151,6 +161,8 @@ mod tests {
         inputs.correlate(2, 1, 0.2).unwrap();
         inputs.correlate(2, 0, 0.3).unwrap();
         assert_eq!(inputs.groups(), [0, 0, 0, 3]);
+        inputs.of_one_estimate(3, 1);
+        assert_eq!(inputs.groups(), [0; 4]);
     }
 
     #[test]

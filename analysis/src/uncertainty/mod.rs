@@ -30,6 +30,7 @@ pub mod coverage;
 mod error;
 mod input;
 mod inputs;
+pub mod of_fit;
 mod propagate;
 
 pub use budget::{Budget, Contribution, Expanded};

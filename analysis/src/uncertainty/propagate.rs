@@ -75,6 +75,20 @@ pub fn propagate_all<const N: usize>(
     Ok(Propagated { budgets, covariance })
 }
 
+/// The budget of a `value` whose sensitivities ∂value/∂xᵢ are known, in the order of
+/// the inputs: as those of a least-squares fit (JCGM 100, H.3).
+///
+/// # Errors
+///
+/// Correlations that contradict each other.
+pub fn with_sensitivities(
+    inputs: &Inputs,
+    value: f64,
+    sensitivities: &[f64],
+) -> Result<Budget, UncertaintyError> {
+    Ok(budget(inputs, &inputs.correlation_matrix()?, value, sensitivities))
+}
+
 fn budget(
     inputs: &Inputs,
     correlation: &DMatrix<f64>,

@@ -80,6 +80,26 @@ fn found(document: &Value) {
     assert_eq!(document["ambiguous"], false);
 }
 
+/// Vectors tell depth and moment: each reading once, all shares together everything.
+#[test]
+fn a_budget_has_every_reading_and_adds_up() {
+    let text = table(Kind::Vectors, 5, untouched);
+    let document = locate(&text, &["--json", "--budget"]).json();
+    let budgets = document["budgets"].as_array().unwrap();
+    let names: Vec<_> = budgets.iter().map(|b| b["quantity"].as_str().unwrap()).collect();
+    assert_eq!(names, ["x", "y", "z", "depth square to the snow", "moment", "field at 10 m"]);
+    for (budget, axis) in budgets.iter().zip(0..3) {
+        let (_, u) = reading(&document["position_m"][axis]);
+        assert!((number(&budget["u"]) / u - 1.0).abs() < 1e-4, "{budget:#}");
+        let parts = budget["contributions"].as_array().unwrap();
+        assert_eq!(parts.len(), 25, "the calibration does not move a place");
+        let shares: f64 = parts.iter().map(|c| number(&c["share"])).sum();
+        assert!((shares - 1.0).abs() < 1e-9);
+    }
+    let text = locate(&text, &["--budget"]).stdout;
+    assert!(text.contains("budget of the depth square to the snow (m)"), "{text}");
+}
+
 #[test]
 fn json_has_the_keys_of_the_contract() {
     for (text, numbers_read) in

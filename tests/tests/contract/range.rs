@@ -55,6 +55,25 @@ fn json_has_the_keys_of_the_contract() {
     }
 }
 
+/// Contributions of independent readings: their squares add up to that of the result.
+#[test]
+fn a_budget_adds_up_and_the_text_shows_it() {
+    let document = range(exact(), &["--json", "--budget"]).json();
+    let budgets = document["budgets"].as_array().unwrap();
+    let names = ["moment", "field at 10 m", "range at 80 nA/m, coaxial"];
+    for (budget, name) in budgets.iter().zip(names) {
+        assert_eq!(budget["quantity"], name);
+        let parts = budget["contributions"].as_array().unwrap();
+        let squares: f64 = parts.iter().map(|c| number(&c["u_contribution"]).powi(2)).sum();
+        assert!((squares.sqrt() / number(&budget["u"]) - 1.0).abs() < 1e-9, "{budget:#}");
+    }
+    assert_eq!(number(&budgets[0]["u"]), reading(&document["moment_a_m2"]).1);
+    let text = range(exact(), &["--budget"]).stdout;
+    for part in ["budget of the moment (A·m²)", "row 3, 2 m coaxial", "calibration, shared"] {
+        assert!(text.contains(part), "{part}: {text}");
+    }
+}
+
 #[test]
 fn a_dipole_near_by_gives_its_moment_and_the_power_of_three() {
     let document = range(exact(), &["--json", "--fit-offset", "no"]).json();

@@ -71,7 +71,7 @@ impl Guide<'_> {
 
     /// Whether the person is content with all captures.
     async fn is_agreed(&mut self, kept: usize) -> Result<bool> {
-        eprintln!("\nall {kept} captures are there");
+        eprintln!("\nall captures are there: {kept}");
         match self.person.ask("Enter makes the result, d N drops capture N, q stops").await {
             Answer::Yes => Ok(true),
             Answer::Drop(Some(number)) | Answer::Repeat(Some(number)) => {

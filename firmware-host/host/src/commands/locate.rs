@@ -7,12 +7,13 @@ use clap::{Args, ValueEnum};
 use coilrig_analysis::field::constants::NOMINAL_CARRIER_HZ;
 use coilrig_analysis::field::layered::Layered;
 use coilrig_analysis::field::medium::Medium;
-use coilrig_analysis::locate::{LocateError, Location, Options, analyse};
+use coilrig_analysis::locate::{LocateError, Location, Options, analyse, budgets};
 use coilrig_analysis::range::common_u_rel;
 
 use super::{CAUTIONS, Outcome};
 use crate::error::{Error, Result};
 use crate::ground_file;
+use crate::output::budget;
 use crate::output::location;
 use crate::placed_readings::{self, PlacedTable};
 
@@ -42,6 +43,9 @@ pub struct Locate {
     /// Where the unit really is, if you know, to compare and to draw: X,Y,Z in m
     #[arg(long, value_name = "X,Y,Z", value_parser = place, allow_hyphen_values = true)]
     true_place: Option<TruePlace>,
+    /// Show what the uncertainties are made of
+    #[arg(long)]
+    budget: bool,
     /// Write locate.json, the pictures and their tables to this folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -99,14 +103,19 @@ pub fn run(args: &Locate) -> Result<Outcome> {
     };
     let found =
         analyse(&table.readings, &options).map_err(|e| unusable(&args.readings, &table, &e))?;
-    let json = location::json(&found)?;
+    let budgets =
+        budget::of_fit(args.budget, &args.readings, || budgets(&found, &table.readings, &options))?;
+    let json = location::json(&found, budgets.as_deref())?;
     if let Some(folder) = &args.out {
         location::write_all(folder, &table.readings, &options, &found, &json)?;
         eprintln!("coilrig: wrote pictures and tables to {}", folder.display());
     }
     let text = match args.json {
         true => json,
-        false => for_people(&args.readings, &table, args.heading, &found),
+        false => {
+            for_people(&args.readings, &table, args.heading, &found)
+                + &budgets.as_deref().map_or(String::new(), budget::tables)
+        }
     };
     std::io::stdout()
         .write_all(text.as_bytes())

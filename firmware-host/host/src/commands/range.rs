@@ -9,13 +9,14 @@ use coilrig_analysis::field::layered::GroundError;
 use coilrig_analysis::range::noise::NoiseThreshold;
 use coilrig_analysis::range::{
     Coplanar, Heights, OffsetChoice, Options, OverGround, RangeError, Soil, analyse,
-    analyse_over_ground, common_u_rel,
+    analyse_over_ground, budgets, common_u_rel,
 };
 use coilrig_analysis::units;
 
 use super::{CAUTIONS, Outcome};
 use crate::error::{Error, Result};
 use crate::ground_file;
+use crate::output::budget;
 use crate::output::range::Findings;
 use crate::readings::{self, Table};
 
@@ -64,6 +65,10 @@ pub struct Range {
     /// Fit the resistivity of the soil, the last layer
     #[arg(long, value_enum, value_name = "WHEN", default_value_t = FitSoil::Auto, requires = "ground")]
     fit_soil: FitSoil,
+    /// Show what the uncertainties are made of: with --ground those of the results over
+    /// ground, else those of free space
+    #[arg(long)]
+    budget: bool,
     /// Write range.json, the charts and their data as CSV to this folder
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -140,6 +145,11 @@ pub fn run(args: &Range) -> Result<Outcome> {
     };
     let mut findings = findings().map_err(|e| unusable(&args.readings, &table, &e))?;
     findings.noise_threshold = noise;
+    findings.budgets =
+        budget::of_fit(args.budget, &args.readings, || match &findings.over_ground {
+            Some(ground) => budgets(&ground.fit, &table.readings, &ground.fitted.ranges),
+            None => budgets(&findings.analysis.fit, &table.readings, &findings.analysis.ranges),
+        })?;
     if let Some(folder) = &args.out {
         findings.write_all(folder, &table.readings)?;
         eprintln!("coilrig: wrote charts and tables to {}", folder.display());

@@ -8,6 +8,7 @@ use coilrig_analysis::picture::coupling_over_angle::CouplingOverAngle;
 use coilrig_analysis::units;
 use serde::Serialize;
 
+use super::budget::NamedBudget;
 use super::pictures;
 use crate::error::{Error, Result};
 use crate::files;
@@ -21,15 +22,17 @@ struct Document<'a> {
     format: &'static str,
     #[serde(flatten)]
     analysis: &'a AngleAnalysis,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    budgets: Option<&'a [NamedBudget]>,
 }
 
-/// The document `coilrig-angle/1`.
+/// The document `coilrig-angle/1`, with budgets where there are some.
 ///
 /// # Errors
 ///
 /// Numbers that JSON cannot hold.
-pub fn json(analysis: &AngleAnalysis) -> Result<String> {
-    let document = Document { format: "coilrig-angle/1", analysis };
+pub fn json(analysis: &AngleAnalysis, budgets: Option<&[NamedBudget]>) -> Result<String> {
+    let document = Document { format: "coilrig-angle/1", analysis, budgets };
     serde_json::to_string_pretty(&document)
         .map(|text| text + "\n")
         .map_err(|e| Error::file("results", format!("cannot be put as JSON: {e}"), "report this"))
@@ -43,7 +46,7 @@ pub fn json(analysis: &AngleAnalysis) -> Result<String> {
 /// The folder cannot be written.
 pub fn write_all(folder: &Path, analysis: &AngleAnalysis) -> Result<()> {
     files::make_folder(folder)?;
-    files::write_whole(&folder.join("angle.json"), json(analysis)?.as_bytes())?;
+    files::write_whole(&folder.join("angle.json"), json(analysis, None)?.as_bytes())?;
     files::write_whole(&folder.join(format!("{NAME}.csv")), readings(analysis).as_bytes())?;
     files::write_whole(&folder.join("law_over_angle.csv"), law(analysis).as_bytes())?;
     pictures::write(folder, NAME, &CouplingOverAngle { analysis })

@@ -17,6 +17,7 @@ use coilrig_analysis::reading::Reading;
 use coilrig_analysis::units;
 use serde::Serialize;
 
+use super::budget::{self, NamedBudget};
 use super::columns::align;
 use super::pictures;
 use crate::error::{Error, Result};
@@ -30,6 +31,8 @@ pub struct Findings {
     pub over_ground: Option<GroundAnalysis>,
     /// A threshold that comes from the site's noise.
     pub noise_threshold: Option<NoiseThreshold>,
+    /// What the results are made of, over the ground where one was given, if asked for.
+    pub budgets: Option<Vec<NamedBudget>>,
     /// Ranges and strips when nobody knows how the unit lies.
     pub hearing: Vec<Hearing>,
     /// Carrier, Hz.
@@ -47,6 +50,8 @@ struct Document<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     noise_threshold: Option<NoiseThreshold>,
     hearing: &'a [Hearing],
+    #[serde(skip_serializing_if = "Option::is_none")]
+    budgets: Option<&'a [NamedBudget]>,
 }
 
 impl Findings {
@@ -65,7 +70,8 @@ impl Findings {
         let thresholds = &options.thresholds_a_per_m;
         let frequency_hz = options.frequency_hz;
         let hearing = hearing(&analysis.fit, frequency_hz, thresholds, probability)?;
-        Ok(Self { analysis, over_ground, noise_threshold: None, hearing, frequency_hz })
+        let (noise_threshold, budgets) = (None, None);
+        Ok(Self { analysis, over_ground, noise_threshold, budgets, hearing, frequency_hz })
     }
 
     /// The JSON document of the contract.
@@ -80,6 +86,7 @@ impl Findings {
             over_ground: self.over_ground.as_ref(),
             noise_threshold: self.noise_threshold,
             hearing: &self.hearing,
+            budgets: self.budgets.as_deref(),
         };
         let text = serde_json::to_string_pretty(&document).map_err(|e| {
             Error::file("results", format!("cannot be put as JSON: {e}"), "report this")
@@ -184,7 +191,8 @@ impl Findings {
             lines.push(String::new());
             lines.push(format!("Note: {note}."));
         }
-        lines.join("\n") + "\n"
+        let budgets = self.budgets.as_deref().map_or(String::new(), budget::tables);
+        lines.join("\n") + "\n" + &budgets
     }
 
     fn free_space(&self, lines: &mut Vec<String>) {

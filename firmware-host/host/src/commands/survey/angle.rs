@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
-use coilrig_analysis::angle::{AngleError, Law, Options, Turned, analyse};
+use coilrig_analysis::angle::{AngleError, Law, Options, Turned, analyse, budgets};
 use coilrig_analysis::range::common_u_rel;
 use coilrig_analysis::reading::Reading;
 use coilrig_analysis::survey::{self as survey, Bearing, Plan, Setup};
@@ -15,7 +15,7 @@ use super::common::{
 use crate::angle_readings::{self, Table};
 use crate::commands::Outcome;
 use crate::error::{Error, Result};
-use crate::output::angle as output;
+use crate::output::{angle as output, budget};
 use crate::surveying::{self, U_ANGLE_DEG, U_DISTANCE_M};
 
 /// Coupling over angle, with a receiver or from a table of readings
@@ -73,6 +73,9 @@ pub(super) struct Angle {
     /// Standard uncertainty of the distance, m [default: 0.01]
     #[arg(long, value_name = "M", value_parser = zero_or_more, requires = "distance")]
     u_distance: Option<f64>,
+    /// Show what the uncertainties are made of
+    #[arg(long, requires = "readings")]
+    budget: bool,
     /// Captures made before: a table capture,angle_deg, paths relative to it
     #[arg(long, value_name = "FILE")]
     #[arg(conflicts_with_all = ["port", "readings", "angles", "step", "from", "to"])]
@@ -151,13 +154,15 @@ fn from_table(args: &Angle, path: &Path) -> Result<Outcome> {
         output::write_all(folder, &analysis)?;
         eprintln!("coilrig: wrote the picture and tables to {}", folder.display());
     }
+    let budgets = budget::of_fit(args.budget, path, || budgets(&analysis))?;
     print(&match args.json {
-        true => output::json(&analysis)?,
+        true => output::json(&analysis, budgets.as_deref())?,
         false => format!(
-            "{}: {} readings\n{}",
+            "{}: {} readings\n{}{}",
             path.display(),
             table.readings.len(),
-            output::lines(&analysis)
+            output::lines(&analysis),
+            budgets.as_deref().map_or(String::new(), budget::tables)
         ),
     })?;
     Ok(Outcome::Done)

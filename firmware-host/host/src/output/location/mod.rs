@@ -14,6 +14,7 @@ use serde::Serialize;
 
 use crate::error::{Error, Result};
 use crate::files;
+use crate::output::budget::NamedBudget;
 use crate::output::pictures;
 
 pub use text::for_people;
@@ -24,11 +25,13 @@ struct Document<'a> {
     format: &'static str,
     #[serde(flatten)]
     location: &'a Location,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    budgets: Option<&'a [NamedBudget]>,
 }
 
-/// The JSON document of the contract.
-pub fn json(location: &Location) -> Result<String> {
-    let document = Document { format: "coilrig-locate/1", location };
+/// The JSON document of the contract, with budgets where there are some.
+pub fn json(location: &Location, budgets: Option<&[NamedBudget]>) -> Result<String> {
+    let document = Document { format: "coilrig-locate/1", location, budgets };
     let text = serde_json::to_string_pretty(&document).map_err(|e| {
         Error::file("results", format!("cannot be put as JSON: {e}"), "report this")
     })?;

@@ -12,15 +12,17 @@ const RIGHT_ABOVE: f64 = 0.03;
 pub fn for_people(found: &Location) -> String {
     let mut lines = vec![headline(found), probe(found), String::new()];
     if found.ambiguous {
-        lines.insert(
-            0,
-            "AMBIGUOUS: the readings allow two answers; this is one, the other below.".into(),
-        );
+        let answers = match found.further_rivals.len() {
+            0 => "two answers; this is one, the other below".to_owned(),
+            more => format!("{} answers; this is one, the others below", more + 2),
+        };
+        lines.insert(0, format!("AMBIGUOUS: the readings allow {answers}."));
     }
     lines.extend(table(found));
     lines.extend([String::new(), strongest(found)]);
-    if let Some(rival) = &found.rival {
-        lines.extend([String::new(), second_answer(rival)]);
+    lines.extend(found.rival.iter().chain(&found.further_rivals).map(other_answer));
+    if found.ambiguous {
+        lines.push("Do not choose between them: measure on.".into());
     }
     lines.extend(next(found).map(|text| format!("\n{text}")));
     lines.extend(found.notes.iter().map(|note| format!("\nNote: {note}.")));
@@ -143,15 +145,14 @@ fn strongest(found: &Location) -> String {
     )
 }
 
-fn second_answer(rival: &Rival) -> String {
+fn other_answer(rival: &Rival) -> String {
     let [x, y, z] = &rival.position_m;
     let lead = match rival.chi_squared_difference {
         lead if lead < 0.01 => "its chi squared is as good as the same".to_owned(),
         lead => format!("its chi squared is larger by {} only", significant(lead, 2)),
     };
     format!(
-        "The second answer: {} below the snow at x {}, y {}, z {};\n{lead}. Do not choose between \
-         the two: measure on.",
+        "\nAnother answer: {} below the snow at x {}, y {}, z {};\n{lead}.",
         plus_minus(rival.depth_normal_m, "m"),
         plus_minus(*x, "m"),
         plus_minus(*y, "m"),
@@ -163,7 +164,7 @@ fn next(found: &Location) -> Option<String> {
     let next = found.next_place.as_ref().filter(|_| found.loose)?;
     let at = place(&next.place_m);
     Some(match found.ambiguous {
-        true => format!("Measure next at {at}, where the two answers differ most."),
+        true => format!("Measure next at {at}, where the first two answers differ most."),
         false => format!(
             "The place is loose. Measure next at {at}: one more reading there should bring its\n\
              uncertainty from {} m to {} m.",
