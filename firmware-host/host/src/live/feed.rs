@@ -2,7 +2,6 @@
 //! making the first wait.
 
 use std::sync::mpsc::{Receiver as Inbox, SyncSender, sync_channel};
-use std::time::Instant;
 
 use jiff::Timestamp;
 use num_complex::{Complex, Complex32};
@@ -25,12 +24,8 @@ enum Fed {
 pub struct Feed {
     to: SyncSender<Fed>,
     axes: u64,
-    rate_hz: f64,
     /// Samples per axis that the engine has not got since it last got some.
     missing: u64,
-    /// When the last samples came, while the stream is interrupted.
-    interrupted: Option<Instant>,
-    last: Option<Instant>,
 }
 
 impl Feed {
@@ -39,20 +34,18 @@ impl Feed {
     /// # Errors
     ///
     /// The system does not let the program start a thread.
-    pub fn of(engine: Engine, axes: u8, sample_rate_hz: u32) -> Result<Self> {
+    pub fn of(engine: Engine, axes: u8) -> Result<Self> {
         let (to, from) = sync_channel(WAITING);
         std::thread::Builder::new().name("live".into()).spawn(move || run(engine, &from)).map_err(
             |e| Error::file("analysis", format!("cannot start: {e}"), "close some programs"),
         )?;
-        let rate_hz = sample_rate_hz.into();
-        Ok(Self { to, axes: axes.into(), rate_hz, missing: 0, interrupted: None, last: None })
+        Ok(Self { to, axes: axes.into(), missing: 0 })
     }
 
     /// Take samples as they come, `missing` per axis having been lost before them.
     pub fn take(&mut self, counts: &[Complex<i16>], missing: u64) {
         let length = counts.len() as u64 / self.axes;
-        self.missing += missing + self.missed_since_interruption(length);
-        self.last = Some(Instant::now());
+        self.missing += missing;
         let at = Timestamp::now();
         let fed = Fed::Samples { counts: counts.to_vec(), missing: self.missing, at };
         self.missing = match self.to.try_send(fed) {
@@ -65,19 +58,6 @@ impl Feed {
     pub fn clipped(&self) {
         // An engine that has that much to do will be told again.
         let _ = self.to.try_send(Fed::Clipped);
-    }
-
-    /// The stream is stopped and will begin at 0 again: what is missing then is known by
-    /// the time that passes.
-    pub fn interrupt(&mut self) {
-        self.interrupted = self.last;
-    }
-
-    fn missed_since_interruption(&mut self, length: u64) -> u64 {
-        let Some(since) = self.interrupted.take() else { return 0 };
-        let passed = (since.elapsed().as_secs_f64() * self.rate_hz).round() as u64;
-        // At least one: the stream is broken here.
-        passed.saturating_sub(length).max(1)
     }
 }
 

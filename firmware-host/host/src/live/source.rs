@@ -144,7 +144,7 @@ async fn open(port: &Path, using: &Use, listening: &Listening) -> Result<(Link, 
         },
     );
     let engine = Engine::new(monitor, listening.hub.clone());
-    let feed = Feed::of(engine, receiver.axes, receiver.sample_rate_hz)?;
+    let feed = Feed::of(engine, receiver.axes)?;
     Ok((link, feed))
 }
 

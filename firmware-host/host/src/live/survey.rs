@@ -256,10 +256,8 @@ impl<K: Results + Pictured> Led for Page<K> {
                 return Err(Error::usage("no point is due", "decide on the reading in hand"));
             };
             let Hearing { how, heard_by, notify, stop } = hearing;
-            let attempt = self
-                .run
-                .record_point_heard(number, link, how, Some(heard_by), notify, stop)
-                .await?;
+            let attempt =
+                self.run.record_point_running(number, link, how, heard_by, notify, stop).await?;
             Ok(attempt.map(|attempt| {
                 let mut said = attempt.warnings;
                 if let Err(why) = &attempt.reading {

@@ -16,7 +16,7 @@ use crate::files;
 use crate::journal::{Journal, Told, damaged};
 use crate::link::Link;
 use crate::measuring::{self, Keep};
-use crate::recording::{self, Notice, Options, PulseCounter};
+use crate::recording::{self, Notice, Options, PulseCounter, Summary};
 
 /// Name of the table of readings in a survey's folder.
 pub const TABLE: &str = "readings.csv";
@@ -58,6 +58,12 @@ pub struct Attempt {
 pub(super) fn notes<K: Kind>(measurement: &Measurement, taken: &Taken<K>) -> Vec<String> {
     let of = measurement.transmitters.iter().find(|t| Surveyed::of(t) == taken.surveyed);
     of.map(|t| t.notes.clone()).unwrap_or_default()
+}
+
+/// `stop`, and whether it was ready.
+async fn noted(stop: impl Future<Output = ()>, was_ready: &mut bool) {
+    stop.await;
+    *was_ready = true;
 }
 
 /// A survey in a folder.
@@ -145,23 +151,38 @@ impl<K: Guided> SurveyRun<K> {
         notify: impl FnMut(Notice),
         stop: impl Future<Output = ()>,
     ) -> Result<Option<Attempt>> {
-        self.record_point_heard(number, link, how, None, notify, stop).await
+        let (name, options) = self.options(number, how)?;
+        let mut was_stopped = false;
+        let stop = noted(stop, &mut was_stopped);
+        let recorded = recording::record(options, link, notify, stop).await;
+        self.recorded(number, &name, recorded, was_stopped)
     }
 
-    /// The same while somebody else hears the samples as well.
+    /// The same from a stream that runs already and goes on, while somebody else hears the
+    /// samples as well.
     ///
     /// # Errors
     ///
     /// As [`Self::record_point`].
-    pub async fn record_point_heard(
+    pub async fn record_point_running(
         &mut self,
         number: usize,
         link: &mut Link,
         how: &Recording,
-        heard_by: Option<PulseCounter>,
+        heard_by: PulseCounter,
         notify: impl FnMut(Notice),
         stop: impl Future<Output = ()>,
     ) -> Result<Option<Attempt>> {
+        let (name, mut options) = self.options(number, how)?;
+        options.pulse_counter = Some(heard_by);
+        let mut was_stopped = false;
+        let stop = noted(stop, &mut was_stopped);
+        let recorded = recording::record_running(options, link, notify, stop).await;
+        self.recorded(number, &name, recorded, was_stopped)
+    }
+
+    /// Name and options of the next capture of a point.
+    fn options(&self, number: usize, how: &Recording) -> Result<(String, Options)> {
         let Some((point, PointState::Due)) = self.survey.point(number) else {
             return Err(Error::usage(format!("point {number} is not due"), "choose one that is"));
         };
@@ -173,20 +194,24 @@ impl<K: Guided> SurveyRun<K> {
             calibration: Some(how.calibration.clone()),
             unit: how.unit.clone(),
             note: Some(format!("survey, point {number}: {point}")),
-            pulse_counter: heard_by,
             ..Options::default()
         };
-        let mut stopped = false;
-        let until = async {
-            stop.await;
-            stopped = true;
-        };
-        let recorded = recording::record(options, link, notify, until).await;
-        if stopped {
+        Ok((name, options))
+    }
+
+    /// What came of recording the capture of that name.
+    fn recorded(
+        &mut self,
+        number: usize,
+        name: &str,
+        recorded: Result<Summary>,
+        was_stopped: bool,
+    ) -> Result<Option<Attempt>> {
+        if was_stopped {
             return Ok(None);
         }
         recorded?;
-        self.take(number, &name).map(Some)
+        self.take(number, name).map(Some)
     }
 
     /// Take every point that is due without asking anybody: `place` puts the

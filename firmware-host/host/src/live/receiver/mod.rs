@@ -89,13 +89,21 @@ impl Receiver {
     /// The receiver cannot be used any more: another one took its place, or it refuses.
     pub async fn run(mut self) -> Result<()> {
         self.tell_survey(Vec::new());
+        tokio::select! {
+            biased;
+            () = is_stopped(&mut self.stop) => return Ok(()),
+            started = start(&mut self.link, self.using.gain_step) => started?,
+        }
+        self.told.is_up = true;
         loop {
             match self.stream().await? {
-                Next::Stop => return Ok(()),
+                Next::Stop => break,
                 Next::Record { name, unit, asked } => self.record(name, unit, asked).await,
                 Next::Survey(asked) => self.survey(asked).await,
             }
         }
+        self.link.stop().await;
+        Ok(())
     }
 
     fn tell(&self) {
@@ -107,51 +115,32 @@ impl Receiver {
         self.tell();
     }
 
+    /// Listen until something else is to be done; the stream runs on meanwhile.
     async fn stream(&mut self) -> Result<Next> {
-        self.feed.borrow_mut().interrupt();
-        // While the cable is off, a survey's readings can still be decided on.
-        loop {
-            let asked = tokio::select! {
-                biased;
-                () = is_stopped(&mut self.stop) => return Ok(Next::Stop),
-                asked = self.orders.recv() => asked,
-                started = start(&mut self.link, self.using.gain_step) => {
-                    started?;
-                    break;
-                }
-            };
-            let Some(asked) = asked else { return Ok(Next::Stop) };
-            if let Some(next) = self.obey(asked) {
-                return Ok(next);
-            }
-        }
-        self.told.is_up = true;
         self.tell();
         let mut ticks = interval(EVERY);
         ticks.set_missed_tick_behavior(MissedTickBehavior::Skip);
-        let lost_before = self.told.samples_lost;
-        let mut due_index = 0;
-        let next = loop {
+        // What was lost before the next samples was told to whoever took those before.
+        let mut due_index = None;
+        loop {
             tokio::select! {
                 biased;
-                () = is_stopped(&mut self.stop) => break Next::Stop,
+                () = is_stopped(&mut self.stop) => return Ok(Next::Stop),
                 asked = self.orders.recv() => match asked {
-                    None => break Next::Stop,
-                    Some(asked) => if let Some(next) = self.obey(asked) { break next },
+                    None => return Ok(Next::Stop),
+                    Some(asked) => if let Some(next) = self.obey(asked) { return Ok(next) },
                 },
                 _ = ticks.tick() => {
-                    self.told.samples_lost = lost_before + self.link.health().samples_lost;
+                    self.told.samples_lost = self.link.health().samples_lost;
                     self.tell();
                     self.told.overload = false;
                 }
                 event = self.link.next() => self.heard(event?, &mut due_index),
             }
-        };
-        self.link.stop().await;
-        Ok(next)
+        }
     }
 
-    fn heard(&mut self, event: Event, due_index: &mut u64) {
+    fn heard(&mut self, event: Event, due_index: &mut Option<u64>) {
         match event {
             Event::Samples(samples) => self.take(&samples, due_index),
             Event::Status(status) => self.told.temperature_c = finite(status.temperature_c),
@@ -168,7 +157,7 @@ impl Receiver {
         }
     }
 
-    fn take(&mut self, samples: &Samples, due_index: &mut u64) {
+    fn take(&mut self, samples: &Samples, due_index: &mut Option<u64>) {
         // Of another gain, as of a receiver that was just switched on: not on one scale.
         if samples.gain_step != self.using.gain_step {
             return;
@@ -178,9 +167,10 @@ impl Receiver {
             self.told.overload = true;
             feed.clipped();
         }
-        feed.take(&samples.samples, samples.first_index - *due_index);
+        let due = due_index.unwrap_or(samples.first_index);
+        feed.take(&samples.samples, samples.first_index - due);
         let axes = usize::from(self.link.receiver().axes);
-        *due_index = samples.first_index + (samples.samples.len() / axes) as u64;
+        *due_index = Some(samples.first_index + (samples.samples.len() / axes) as u64);
     }
 
     /// What an order leads to while nothing is recorded.
@@ -226,7 +216,6 @@ impl Receiver {
     }
 
     async fn record(&mut self, name: String, unit: Option<String>, asked: Asked) {
-        self.feed.borrow_mut().interrupt();
         self.told.recording =
             Some(RecordingTold { name: name.clone(), elapsed_s: 0.0, of_s: None });
         self.say(format!("recording {name}"));
@@ -260,7 +249,7 @@ impl Receiver {
             }
             hub.tell(Topic::Link, told);
         };
-        let recorded = recording::record(options, link, notify, until).await;
+        let recorded = recording::record_running(options, link, notify, until).await;
         self.told.recording = None;
         match recorded {
             Ok(summary) => {
@@ -271,7 +260,7 @@ impl Receiver {
                 self.say(format!("recorded {name}: {:.1} s{lost}", summary.duration_s));
             }
             // A full disk ends the recording, not the page; and a receiver that is of no use
-            // any more will say so when it is to stream again.
+            // any more says so again.
             Err(error) => {
                 eprintln!("coilrig: {error}");
                 self.say(format!("the recording ended: {}", error.what()));

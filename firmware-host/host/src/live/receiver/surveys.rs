@@ -94,7 +94,6 @@ impl Receiver {
             Ok(how) => how,
             Err(error) => return asked.answer(Err(error)),
         };
-        self.feed.borrow_mut().interrupt();
         let name = "the point".to_owned();
         let recording = RecordingTold { name, elapsed_s: 0.0, of_s: Some(seconds) };
         self.told.recording = Some(recording);
