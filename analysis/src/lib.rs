@@ -12,6 +12,7 @@ pub mod angle;
 pub mod calibration;
 pub mod conformity;
 pub mod field;
+pub mod history;
 pub mod lesson;
 pub mod level;
 pub mod limits;

@@ -67,6 +67,17 @@ pub fn milliseconds(time_s: Reading) -> String {
     plus_minus(time_s.scaled(1e3), "ms")
 }
 
+/// Seconds as people say them: `0.1 s`, `99 s`, `8 min 21 s`, `2 h 30 min`.
+pub fn duration(seconds: f64) -> String {
+    let whole = seconds.round() as u64;
+    match whole {
+        0..10 => format!("{} s", significant(seconds, 2)),
+        10..120 => format!("{whole} s"),
+        120..7200 => format!("{} min {} s", whole / 60, whole % 60),
+        _ => format!("{} h {} min", whole / 3600, whole % 3600 / 60),
+    }
+}
+
 /// `value ± u unit`, u with two digits and the value to the same place. A u of
 /// zero or without a number leaves the value alone, with six digits.
 pub fn plus_minus(reading: Reading, unit: &str) -> String {
@@ -166,6 +177,20 @@ mod tests {
         close("−6 dBµA/m", 0.501187233627e-6);
         for wrong in ["", "nA/m", "80nT", "0", "-1e-9", "0,5uA/m", "inf"] {
             assert!(parse_field(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn durations_as_people_say_them() {
+        for (seconds, said) in [
+            (0.1, "0.1 s"),
+            (9.4, "9.4 s"),
+            (99.1, "99 s"),
+            (501.0, "8 min 21 s"),
+            (6012.0, "100 min 12 s"),
+            (9000.0, "2 h 30 min"),
+        ] {
+            assert_eq!(duration(seconds), said);
         }
     }
 

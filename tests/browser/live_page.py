@@ -19,6 +19,7 @@ UNITS = "#units tr.unit"
 # All units of the scene are there after four pulses each.
 PATIENCE_MS = 60_000
 
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 # Machines that test are slower than those that watch.
 expect.set_options(timeout=20_000)
 seen = {"errors": [], "other_hosts": [], "accessibility": [], "too_wide": [], "bytes": 0}
@@ -137,7 +138,7 @@ def look(browser):
 
 
 with sync_playwright() as playwright:
-    chromium = shutil.which("chromium") or sys.exit("chromium is not there: use ./tests/run")
+    chromium = next(filter(None, map(shutil.which, BROWSERS)), None) or sys.exit("chromium is not there: use ./tests/run")
     # Chromium's sandbox does not work for root, as which tests may run.
     browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
     operate(browser)

@@ -28,6 +28,7 @@ moment_a_m2 = [6e-3, 0, 0]
 first_pulse_s = 0.2
 """
 SECONDS = 6
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 # Machines that test are slower than those that watch.
 expect.set_options(timeout=20_000)
 seen = {}
@@ -172,7 +173,7 @@ def main():
     operator, look = live.stdout.readline().strip(), live.stdout.readline().strip()
     try:
         with sync_playwright() as playwright:
-            chromium = shutil.which("chromium") or sys.exit("chromium is not there: use ./tests/run")
+            chromium = next(filter(None, map(shutil.which, BROWSERS)), None) or sys.exit("chromium is not there: use ./tests/run")
             browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
             viewer = browser.new_context().new_page()
             viewer.goto(look)

@@ -80,6 +80,7 @@ fn the_whole_job_with_no_hardware() {
         "range/field_over_distance",
         "range/coupling_over_distance",
         "turned/coupling_over_angle",
+        "plan/first_heard",
     ] {
         let png = std::fs::read(results.join(picture).with_extension("png")).unwrap();
         assert_eq!(&png[..8], b"\x89PNG\r\n\x1a\n", "{picture}");

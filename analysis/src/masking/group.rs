@@ -12,13 +12,14 @@ impl Group {
     /// The number that send at once is a sum of independent events, one for each unit
     /// with its duty as probability (Poisson's binomial distribution).
     pub fn share_of_time(&self) -> f64 {
-        let (mut none, mut one) = (1.0, 0.0);
+        let (mut none, mut one, mut more) = (1.0, 0.0, 0.0);
         for timing in &self.0 {
             let duty = timing.duty();
+            more += one * duty;
             one = one * (1.0 - duty) + none * duty;
             none *= 1.0 - duty;
         }
-        1.0 - none - one
+        more
     }
 
     /// Share of the pulses of unit `own` that any other's meet.
@@ -73,6 +74,13 @@ mod tests {
                 (0..4).map(|_| simulation::at_least(&all, 2, 36_000.0, &mut rng)[2] / 4.0).sum();
             let computed = Group(all.clone()).share_of_time();
             assert!((computed / counted - 1.0).abs() < 0.01, "{computed} {counted} {all:?}");
+            let group = Group(all.clone());
+            for own in 0..count {
+                let counted: f64 =
+                    (0..4).map(|_| simulation::met(&all, own, 36_000.0, &mut rng) / 4.0).sum();
+                let computed = group.share_of_pulses(own);
+                assert!((computed / counted - 1.0).abs() < 0.01, "{computed} {counted} {all:?}");
+            }
         }
     }
 }

@@ -78,3 +78,19 @@ pub(super) fn at_least(
     }
     shares
 }
+
+/// Share of the pulses of train `own` that a pulse of any other train meets.
+pub(super) fn met(all: &[Timing], own: usize, length_s: f64, rng: &mut ChaCha8Rng) -> f64 {
+    let mut others: Vec<(f64, f64)> = Vec::new();
+    for (_, timing) in all.iter().enumerate().filter(|(i, _)| *i != own) {
+        others.extend(pulses(*timing, length_s, rng));
+    }
+    others.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let longest_s = all.iter().map(|t| t.on_time_s).fold(0.0, f64::max);
+    let mine = pulses(all[own], length_s, rng);
+    let is_met = |(start, end): &&(f64, f64)| {
+        let first = others.partition_point(|o| o.0 < start - longest_s);
+        others[first..].iter().take_while(|o| o.0 < *end).any(|o| o.1 > *start)
+    };
+    mine.iter().filter(is_met).count() as f64 / mine.len() as f64
+}

@@ -78,6 +78,11 @@ impl Axis {
         Self { from, to, name: name.into(), ticks, logarithmic: true }
     }
 
+    /// A linear axis with ticks of the caller's own, such as days of a calendar.
+    pub fn with_ticks(from: f64, to: f64, name: &str, ticks: Vec<Tick>) -> Self {
+        Self { from, to, name: name.into(), ticks, logarithmic: false }
+    }
+
     /// An axis of named rows at 1, 2, … from the top down.
     pub fn rows<'a>(names: impl Iterator<Item = &'a str>) -> Self {
         let named = (1..).zip(names);

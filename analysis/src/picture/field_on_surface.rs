@@ -2,26 +2,20 @@
 
 use nalgebra::Vector3;
 use plotters::prelude::DrawingBackend;
-use plotters::style::RGBColor;
 
-use super::canvas::{Align, Canvas, Point, text_width};
-use super::contour::{GridPoint, contour, round_levels};
+use super::canvas::Canvas;
+use super::contour_map::{ContourMap, levels};
 use super::drawing::{Picture, PictureError};
+use super::labels::Taken;
 use super::legend::{Key, Legend};
 use super::located_unit::{self, READING};
 use super::plot::Plot;
-use super::style::{DASHED, Stroke, colour, size};
+use super::style::{DASHED, Stroke, colour};
 use crate::field::lines::Frame;
 use crate::locate::Location;
 use crate::locate::readings::PlacedReading;
 use crate::locate::section::SurfaceMap;
 use crate::units;
-
-/// The weakest and the strongest field on the map.
-const WEAK: RGBColor = RGBColor(247, 251, 255);
-const STRONG: RGBColor = RGBColor(107, 160, 208);
-/// Most contours that are still told apart.
-const CONTOURS: usize = 16;
 
 /// The map, with contours, readings, strongest point and unit.
 pub struct FieldOnSurface<'a> {
@@ -48,22 +42,16 @@ impl Picture for FieldOnSurface<'_> {
         let ranges = ((frame.low[0], frame.high[0]), (frame.low[1], frame.high[1]));
         let axes = Plot::axes_to_scale(self.size(), &legend, ranges, ("x (m)", "y (m)"), &notes);
         let plot = Plot::lay_out(canvas, self.size(), &self.title(), &legend, axes, &notes)?;
-        let levels = self.levels();
-        self.shades(canvas, &plot, &levels)?;
-        let lines: Vec<_> =
-            levels.iter().map(|level| (*level, contour(&self.map.field_a_per_m, *level))).collect();
-        for (_, line) in
-            lines.iter().flat_map(|(level, lines)| lines.iter().map(move |l| (level, l)))
-        {
-            let values = line.iter().map(|(i, j)| self.value(*i, *j));
-            plot.line(canvas, values, Stroke::solid(colour::INK, 1.0))?;
-        }
+        let map = self.contour_map();
+        map.shades(canvas, &plot)?;
+        let contours = map.contours();
+        map.draw(canvas, &plot, &contours, Stroke::solid(colour::INK, 1.0))?;
         for reading in self.readings {
             let at = (reading.place_m[0], reading.place_m[1]);
             plot.mark(canvas, at, READING.0, READING.1)?;
         }
         self.way(canvas, &plot)?;
-        self.labels(canvas, &plot, &lines)?;
+        map.label(canvas, &plot, &contours, &mut self.taken(&plot))?;
         let at = |place: &Vector3<f64>| [place.x, place.y];
         located_unit::draw(canvas, &plot, self.location, at, [Vector3::x(), Vector3::y()])
     }
@@ -95,52 +83,26 @@ impl FieldOnSurface<'_> {
         vec![first, depth]
     }
 
-    /// Place on the axes of a point of the grid.
-    fn value(&self, i: f64, j: f64) -> (f64, f64) {
-        let along = |values: &[f64], at: f64| {
-            values[0] + at * (values[values.len() - 1] - values[0]) / (values.len() - 1) as f64
-        };
-        (along(&self.map.x_m, i), along(&self.map.y_m, j))
-    }
-
-    fn levels(&self) -> Vec<f64> {
-        let Frame { low, high } = self.map.frame;
-        let rows = || self.map.y_m.iter().zip(&self.map.field_a_per_m);
+    fn contour_map(&self) -> ContourMap<'_> {
+        let SurfaceMap { frame, x_m, y_m, field_a_per_m } = self.map;
+        let Frame { low, high } = frame;
+        let rows = || y_m.iter().zip(field_a_per_m);
         let shown = || rows().filter(|(y, _)| (low[1]..=high[1]).contains(*y));
-        let along = |row| self.map.x_m.iter().zip::<&Vec<f64>>(row);
+        let along = |row| x_m.iter().zip::<&Vec<f64>>(row);
         let inside = |(x, _): &(&f64, &f64)| (low[0]..=high[0]).contains(*x);
         let all = || shown().flat_map(|(_, row)| along(row).filter(inside)).map(|(_, h)| *h);
-        let levels = round_levels(all().fold(f64::INFINITY, f64::min), all().fold(0.0, f64::max));
-        let every = levels.len().div_ceil(CONTOURS).max(1);
-        levels.into_iter().step_by(every).collect()
+        let levels = levels(all().fold(f64::INFINITY, f64::min), all().fold(0.0, f64::max));
+        ContourMap { x: x_m, y: y_m, rows: field_a_per_m, levels }
     }
 
-    /// Cells between the same two contours in one shade, a run of them at a time.
-    fn shades<DB: DrawingBackend>(
-        &self,
-        canvas: &Canvas<'_, DB>,
-        plot: &Plot,
-        levels: &[f64],
-    ) -> Result<(), PictureError> {
-        let band = |field: f64| levels.partition_point(|level| *level <= field);
-        for (j, rows) in self.map.field_a_per_m.windows(2).enumerate() {
-            let bands: Vec<usize> = (0..rows[0].len() - 1)
-                .map(|i| {
-                    let corners = [rows[0][i], rows[0][i + 1], rows[1][i], rows[1][i + 1]];
-                    band((corners.iter().map(|h| h.ln()).sum::<f64>() / 4.0).exp())
-                })
-                .collect();
-            let mut from = 0;
-            for run in bands.chunk_by(|a, b| a == b) {
-                let to = from + run.len();
-                let (low, high) =
-                    (self.value(from as f64, j as f64), self.value(to as f64, (j + 1) as f64));
-                let shade = mixed(run[0] as f64 / levels.len().max(1) as f64);
-                plot.rectangle(canvas, low, high, shade)?;
-                from = to;
-            }
-        }
-        plot.frame(canvas)
+    /// What contours' labels must not cover.
+    fn taken(&self, plot: &Plot) -> Taken {
+        let readings = self.readings.iter().map(|r| Vector3::from(r.place_m));
+        let found =
+            [self.location.strongest_point.place_m.into(), self.location.solution.position_m];
+        let mut taken = Taken::new();
+        readings.chain(found).for_each(|p| taken.add_mark(plot.at(p.x, p.y), 8.0));
+        taken
     }
 
     /// From the strongest point to the point square above the unit.
@@ -154,54 +116,6 @@ impl FieldOnSurface<'_> {
         let way = [(x, y), (foot.x, foot.y)];
         plot.line(canvas, way, Stroke::solid(colour::GREEN, 1.6).dashed(DASHED))
     }
-
-    /// Each contour's field, where nothing else stands.
-    fn labels<DB: DrawingBackend>(
-        &self,
-        canvas: &Canvas<'_, DB>,
-        plot: &Plot,
-        lines: &[(f64, Vec<Vec<GridPoint>>)],
-    ) -> Result<(), PictureError> {
-        let mut taken: Vec<(Point, Point)> = self
-            .readings
-            .iter()
-            .map(|r| plot.at(r.place_m[0], r.place_m[1]))
-            .chain(
-                [self.location.strongest_point.place_m.into(), self.location.solution.position_m]
-                    .map(|p: Vector3<f64>| plot.at(p.x, p.y)),
-            )
-            .map(|(x, y)| ((x - 8.0, y - 8.0), (x + 8.0, y + 8.0)))
-            .collect();
-        for (level, lines) in lines {
-            let text = units::field(*level);
-            let half = text_width(&text, size::TICK) / 2.0 + 3.0;
-            let places = lines.iter().flatten().map(|(i, j)| {
-                let (x, y) = self.value(*i, *j);
-                plot.at(x, y)
-            });
-            let free =
-                places.map(|(x, y)| ((x - half, y - 8.0), (x + half, y + 8.0))).find(|patch| {
-                    plot.holds(patch.0)
-                        && plot.holds(patch.1)
-                        && taken.iter().all(|t| apart(t, patch))
-                });
-            if let Some((low, high)) = free {
-                let at = ((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0 + 0.36 * size::TICK);
-                canvas.label(&text, at, Align::Centre, size::TICK, colour::INK)?;
-                taken.push((low, high));
-            }
-        }
-        Ok(())
-    }
-}
-
-fn apart(a: &(Point, Point), b: &(Point, Point)) -> bool {
-    a.1.0 < b.0.0 || b.1.0 < a.0.0 || a.1.1 < b.0.1 || b.1.1 < a.0.1
-}
-
-fn mixed(share: f64) -> RGBColor {
-    let mix = |a: u8, b: u8| (f64::from(a) + share * (f64::from(b) - f64::from(a))).round() as u8;
-    RGBColor(mix(WEAK.0, STRONG.0), mix(WEAK.1, STRONG.1), mix(WEAK.2, STRONG.2))
 }
 
 #[cfg(test)]
@@ -221,7 +135,16 @@ mod tests {
         for text in ["x (m)", "readings", "true place", "strongest point", "µA/m", "95 %"] {
             assert!(svg.contains(text), "{text}");
         }
-        let labels = picture.levels().iter().filter(|l| svg.contains(&units::field(**l))).count();
-        assert!(labels + 2 >= picture.levels().len(), "{labels} of {}", picture.levels().len());
+        let labels = picture
+            .contour_map()
+            .levels
+            .iter()
+            .filter(|l| svg.contains(&units::field(**l)))
+            .count();
+        assert!(
+            labels + 2 >= picture.contour_map().levels.len(),
+            "{labels} of {}",
+            picture.contour_map().levels.len()
+        );
     }
 }

@@ -90,6 +90,11 @@ impl Plot {
         axes(x, y)
     }
 
+    /// A plotting area between two corners of the canvas, nothing drawn round it.
+    pub fn between((left, top): Point, (right, bottom): Point, (x, y): (Axis, Axis)) -> Self {
+        Self { x, y, left, top, right, bottom }
+    }
+
     fn placed(
         (width, height): (u32, u32),
         legend: &Legend,

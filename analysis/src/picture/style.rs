@@ -49,6 +49,12 @@ pub mod size {
     pub const NOTE: f64 = 11.0;
 }
 
+/// A colour between two, at a share of the way from the first.
+pub fn mixed(from: RGBColor, to: RGBColor, share: f64) -> RGBColor {
+    let mix = |a: u8, b: u8| (f64::from(a) + share * (f64::from(b) - f64::from(a))).round() as u8;
+    RGBColor(mix(from.0, to.0), mix(from.1, to.1), mix(from.2, to.2))
+}
+
 /// Lengths drawn and left out in turn, points. Empty: drawn through.
 pub type Dash = &'static [f64];
 

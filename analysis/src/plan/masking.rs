@@ -18,6 +18,8 @@ pub struct Masking {
     pub pairs: Vec<Between>,
     /// Two units that had better change places.
     pub exchange: Option<Exchange>,
+    /// A spare that had better take a unit's place.
+    pub spare: Option<SpareUsed>,
 }
 
 /// One unit among the others.
@@ -59,6 +61,19 @@ pub struct Exchange {
     pub after_s: f64,
 }
 
+/// A spare to put in a unit's place.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SpareUsed {
+    /// Name of the unit that goes.
+    pub unit: String,
+    /// Name of the spare that comes.
+    pub spare: String,
+    /// As of an [`Exchange`], s.
+    pub before_s: f64,
+    /// The same afterwards, s.
+    pub after_s: f64,
+}
+
 /// Masking in `station`, where a unit is heard from the RMS field `threshold_a_per_m`
 /// on (free space, receiver along the field).
 ///
@@ -84,6 +99,13 @@ pub fn masking(station: &Station, threshold_a_per_m: f64) -> Masking {
     pairs.sort_by(|a, b| {
         b.heard_together.cmp(&a.heard_together).then(length(b).total_cmp(&length(a)))
     });
+    let spares: Vec<Timing> = station.spares.iter().map(|s| s.timing).collect();
+    let spare = exchange::best_spare(&timings, &spares, together).map(|best| SpareUsed {
+        unit: units[best.unit].name.clone(),
+        spare: station.spares[best.spare].name.clone(),
+        before_s: best.before_s,
+        after_s: best.after_s,
+    });
     let exchange = exchange::best(&timings, together).map(|best| Exchange {
         units: [units[best.units.0].name.clone(), units[best.units.1].name.clone()],
         before_s: best.before_s,
@@ -95,6 +117,7 @@ pub fn masking(station: &Station, threshold_a_per_m: f64) -> Masking {
         units: units.iter().enumerate().map(of_unit).collect(),
         pairs,
         exchange,
+        spare,
     }
 }
 
@@ -122,6 +145,7 @@ fn distance_m(station: &Station, a: &PlannedUnit, b: &PlannedUnit) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::station::Spare;
 
     fn station(places_and_periods: &[(f64, f64)]) -> Station {
         let units: String = places_and_periods
@@ -160,6 +184,17 @@ mod tests {
         let exchange = found.exchange.unwrap();
         assert!(exchange.units.contains(&"u3".to_owned()), "{exchange:?}");
         assert!(exchange.after_s < 0.2 * exchange.before_s);
+    }
+
+    #[test]
+    fn a_spare_of_another_period_is_named() {
+        let mut station = station(&[(0.0, 1.0), (5.0, 1.001)]);
+        let timing = Timing { period_s: 1.2, on_time_s: 0.1 };
+        let spare = Spare { name: "new".into(), serial: None, timing, field_at_10_m_a_per_m: 1e-6 };
+        station.spares.push(spare);
+        let found = masking(&station, 80e-9).spare.unwrap();
+        assert_eq!(found.spare, "new");
+        assert!(found.before_s > 150.0 && found.after_s < 5.0, "{found:?}");
     }
 
     #[test]

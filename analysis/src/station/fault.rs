@@ -29,8 +29,12 @@ impl Fault {
 
     /// With the line of `text` in place of its bytes.
     pub(super) fn in_text(self, text: &str) -> StationError {
-        let line_of = |at: usize| text.bytes().take(at).filter(|&b| b == b'\n').count() + 1;
-        let line = self.place.map(|p| line_of(p.start));
+        let line = self.place.map(|p| line_of(text, p.start));
         StationError { line, what: self.what, remedy: self.remedy }
     }
+}
+
+/// Line, from 1, of the byte at `at`.
+pub(super) fn line_of(text: &str, at: usize) -> usize {
+    text.bytes().take(at).filter(|&b| b == b'\n').count() + 1
 }

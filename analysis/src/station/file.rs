@@ -4,10 +4,13 @@ use std::ops::{Range, RangeInclusive};
 
 use serde::Deserialize;
 use toml::Spanned;
+use unicode_normalization::UnicodeNormalization;
 
-use super::fault::{Fault, StationError};
+use super::doubts::{self, Doubt};
+use super::fault::{Fault, StationError, line_of};
 use super::map_plane::Geographic;
-use super::model::{Bounds, Lie, PlannedUnit, Slope, Station};
+use super::model::{Bounds, Lie, PlannedUnit, Slope, Spare, Station};
+use crate::limits::{LimitSet, published};
 use crate::masking::Timing;
 use crate::units;
 
@@ -38,6 +41,8 @@ struct Unchecked {
     field: Option<UncheckedBounds>,
     #[serde(default)]
     unit: Vec<Spanned<UncheckedUnit>>,
+    #[serde(default)]
+    spare: Vec<UncheckedSpare>,
 }
 
 #[derive(Deserialize)]
@@ -77,6 +82,16 @@ struct UncheckedUnit {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
+struct UncheckedSpare {
+    name: Spanned<String>,
+    serial: Option<String>,
+    period_s: Spanned<f64>,
+    on_time_s: Spanned<f64>,
+    field_at_10_m: Spanned<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
 struct UncheckedLie {
     bearing_deg: Spanned<f64>,
     dip_deg: Spanned<f64>,
@@ -91,11 +106,19 @@ impl Station {
     /// the field, above the surface or below the snow, a number so far from any real one
     /// that its unit of measure must be wrong; each with its line and what to do.
     pub fn parse(text: &str) -> Result<Self, StationError> {
-        checked(text).map_err(|fault| fault.in_text(text))
+        let (mut station, doubts) = checked(text).map_err(|fault| fault.in_text(text))?;
+        let line = |place: Range<usize>| line_of(text, place.start);
+        station.doubts =
+            doubts.into_iter().map(|(at, what)| Doubt { line: line(at), what }).collect();
+        station.doubts.sort_by_key(|doubt| doubt.line);
+        Ok(station)
     }
 }
 
-fn checked(text: &str) -> Result<Station, Fault> {
+/// Doubts, each with the bytes of the text that it is about.
+type Doubts = Vec<(Range<usize>, String)>;
+
+fn checked(text: &str) -> Result<(Station, Doubts), Fault> {
     let file: Unchecked = toml::from_str(text).map_err(|e| Fault {
         place: e.span(),
         what: e.message().trim_end().to_owned(),
@@ -137,10 +160,28 @@ fn checked(text: &str) -> Result<Station, Fault> {
         )?,
         bounds,
         units: Vec::new(),
+        spares: Vec::new(),
+        doubts: Vec::new(),
     };
+    let mut doubts = Doubts::new();
+    let sets = published::all();
     for entry in &file.unit {
-        let unit = unit(entry.get_ref(), &station)?;
+        let entry = entry.get_ref();
+        let unit = unit(entry, &station)?;
+        let timing = (&entry.period_s, &entry.on_time_s, &entry.field_at_10_m);
+        doubts.extend(doubts_of(&sets, timing, unit.timing, unit.field_at_10_m_a_per_m));
+        doubts.extend(doubts::of_place(&unit, &station.units).map(|w| (entry.x_m.span(), w)));
+        if entry.lie.is_none() {
+            let what = format!("\"{}\" has no lie and is taken to lie level, to north", unit.name);
+            doubts.push((entry.name.span(), what));
+        }
         station.units.push(unit);
+    }
+    for entry in &file.spare {
+        let spare = spare(entry, &station)?;
+        let timing = (&entry.period_s, &entry.on_time_s, &entry.field_at_10_m);
+        doubts.extend(doubts_of(&sets, timing, spare.timing, spare.field_at_10_m_a_per_m));
+        station.spares.push(spare);
     }
     if station.units.is_empty() {
         return Err(Fault {
@@ -149,7 +190,21 @@ fn checked(text: &str) -> Result<Station, Fault> {
             remedy: "add a [[unit]] for each practice transmitter".into(),
         });
     }
-    Ok(station)
+    Ok((station, doubts))
+}
+
+fn doubts_of(
+    sets: &[LimitSet],
+    (period_s, on_time_s, field): (&Spanned<f64>, &Spanned<f64>, &Spanned<String>),
+    timing: Timing,
+    field_at_10_m_a_per_m: f64,
+) -> impl Iterator<Item = (Range<usize>, String)> + use<> {
+    let all = [
+        (period_s.span(), doubts::of_period(sets, timing)),
+        (on_time_s.span(), doubts::of_on_time(sets, timing)),
+        (field.span(), doubts::of_field(sets, field_at_10_m_a_per_m)),
+    ];
+    all.into_iter().filter_map(|(at, what)| Some((at, what?)))
 }
 
 fn within(value: &Spanned<f64>, name: &str, range: RangeInclusive<f64>) -> Result<f64, Fault> {
@@ -173,17 +228,7 @@ fn bounds(field: &UncheckedBounds) -> Result<Bounds, Fault> {
 }
 
 fn unit(file: &UncheckedUnit, station: &Station) -> Result<PlannedUnit, Fault> {
-    let name = file.name.get_ref().trim().to_owned();
-    let named = |what: String, remedy: &str| Err(Fault::new(file.name.span(), what, remedy));
-    if name.is_empty() {
-        return named("a unit without a name".into(), "name it");
-    }
-    if name.chars().any(char::is_control) {
-        return named("a unit's name with a character that cannot be shown".into(), "name it anew");
-    }
-    if station.units.iter().any(|other| other.name == name) {
-        return named(format!("a second unit \"{name}\""), "give each unit a name of its own");
-    }
+    let name = name(&file.name, station)?;
     let (x_m, y_m) = (within(&file.x_m, "x_m", PLACE_M)?, within(&file.y_m, "y_m", PLACE_M)?);
     if let Some(bounds) = station.bounds.filter(|b| !b.hold(x_m, y_m)) {
         let what = format!(
@@ -200,16 +245,61 @@ fn unit(file: &UncheckedUnit, station: &Station) -> Result<PlannedUnit, Fault> {
         },
         None => Lie::default(),
     };
-    let timing = Timing {
-        period_s: within(&file.period_s, "period_s", PERIOD_S)?,
-        on_time_s: within(&file.on_time_s, "on_time_s", ON_TIME_S)?,
-    };
-    timing.check().map_err(|what| {
-        Fault::new(file.on_time_s.span(), what, "correct the period or the on time")
-    })?;
+    let timing = timing(&file.period_s, &file.on_time_s)?;
     let field_at_10_m_a_per_m = field(&file.field_at_10_m)?;
     let serial = file.serial.clone();
     Ok(PlannedUnit { name, serial, x_m, y_m, depth_m, lie, timing, field_at_10_m_a_per_m })
+}
+
+fn spare(file: &UncheckedSpare, station: &Station) -> Result<Spare, Fault> {
+    Ok(Spare {
+        name: name(&file.name, station)?,
+        serial: file.serial.clone(),
+        timing: timing(&file.period_s, &file.on_time_s)?,
+        field_at_10_m_a_per_m: field(&file.field_at_10_m)?,
+    })
+}
+
+/// A name in composed form (NFC), so that two that look the same are the same.
+fn name(written: &Spanned<String>, station: &Station) -> Result<String, Fault> {
+    let name: String = written.get_ref().trim().nfc().collect();
+    let refused = |what: String, remedy: &str| Err(Fault::new(written.span(), what, remedy));
+    if name.is_empty() {
+        return refused("a unit without a name".into(), "name it");
+    }
+    if name.chars().any(cannot_be_seen) {
+        return refused(
+            "a unit's name with a character that cannot be shown".into(),
+            "name it anew",
+        );
+    }
+    let taken = |other: &String| *other == name;
+    if station.units.iter().map(|u| &u.name).any(taken) {
+        return refused(format!("a second unit \"{name}\""), "give each unit a name of its own");
+    }
+    if station.spares.iter().map(|u| &u.name).any(taken) {
+        return refused(format!("a second spare \"{name}\""), "give each unit a name of its own");
+    }
+    Ok(name)
+}
+
+/// Control characters, and marks of format (Unicode's category Cf) that would make two
+/// names look the same.
+fn cannot_be_seen(c: char) -> bool {
+    let of_format = ['\u{ad}', '\u{61c}', '\u{180e}', '\u{feff}'].contains(&c)
+        || ('\u{200b}'..='\u{200f}').contains(&c)
+        || ('\u{202a}'..='\u{202e}').contains(&c)
+        || ('\u{2060}'..='\u{206f}').contains(&c);
+    c.is_control() || of_format
+}
+
+fn timing(period_s: &Spanned<f64>, on_time_s: &Spanned<f64>) -> Result<Timing, Fault> {
+    let timing = Timing {
+        period_s: within(period_s, "period_s", PERIOD_S)?,
+        on_time_s: within(on_time_s, "on_time_s", ON_TIME_S)?,
+    };
+    let wrong = |what| Fault::new(on_time_s.span(), what, "correct the period or the on time");
+    timing.check().map(|()| timing).map_err(wrong)
 }
 
 fn depth(value: &Spanned<f64>, name: &str, station: &Station) -> Result<f64, Fault> {
@@ -250,6 +340,9 @@ mod tests {
     const UNIT: &str = "[[unit]]\nname = \"a\"\nx_m = 1\ny_m = 2\ndepth_m = 1.1\n\
                         period_s = 1\non_time_s = 0.1\nfield_at_10_m = \"0.8uA/m\"\n";
 
+    const SPARE: &str = "[[spare]]\nname = \"s\"\nperiod_s = 1\non_time_s = 0.1\n\
+                         field_at_10_m = \"0.8uA/m\"\n";
+
     fn error(text: &str) -> (Option<usize>, String) {
         let error = Station::parse(text).unwrap_err();
         assert!(!error.remedy.is_empty());
@@ -272,6 +365,20 @@ mod tests {
     }
 
     #[test]
+    fn what_is_doubtful_is_told_with_its_line() {
+        let near = UNIT.replace("\"a\"", "\"b\"").replace("y_m = 2", "y_m = 2.5");
+        let slow = SPARE.replace("period_s = 1\n", "period_s = 1.5\n");
+        let station = Station::parse(&format!("{HEAD}{UNIT}{near}{slow}")).unwrap();
+        let said: Vec<(usize, &str)> =
+            station.doubts.iter().map(|d| (d.line, d.what.as_str())).collect();
+        assert_eq!(said.len(), 4, "{said:?}");
+        assert!(said[0].0 == 4 && said[0].1.contains("taken to lie level"), "{said:?}");
+        assert!(said[1].0 == 12 && said[1].1.starts_with("\"b\" has no lie"), "{said:?}");
+        assert!(said[2].0 == 13 && said[2].1.contains("0.5 m from each other"), "{said:?}");
+        assert!(said[3].0 == 21 && said[3].1.contains("1500 ms"), "{said:?}");
+    }
+
+    #[test]
     fn what_is_wrong_is_named_with_its_line() {
         let with = |from: &str, to: &str| format!("{HEAD}{}", UNIT.replace(from, to));
         for (text, line, what) in [
@@ -284,6 +391,16 @@ mod tests {
             (with("x_m = 1", "x_m = nan"), 5, "x_m is NaN"),
             (with("name = \"a\"", "nam = \"a\""), 4, "nam"),
             (with("name = \"a\"", "name = \"a\\u001b[31m\""), 4, "cannot be shown"),
+            (with("name = \"a\"", "name = \"a\u{200b}\""), 4, "cannot be shown"),
+            (
+                // One letter, and the same as a letter and an accent.
+                format!("{}{}", with("\"a\"", "\"\u{e9}\""), UNIT.replace("\"a\"", "\"e\u{301}\"")),
+                12,
+                "a second unit \"\u{e9}\"",
+            ),
+            (format!("{HEAD}{UNIT}{SPARE}{SPARE}"), 17, "a second spare \"s\""),
+            (format!("{HEAD}{UNIT}{}", SPARE.replace("\"s\"", "\"a\"")), 12, "a second unit"),
+            (format!("{HEAD}{UNIT}{}", SPARE.replace("period_s = 1", "period_s = 9")), 13, "is 9"),
             (format!("{HEAD}{UNIT}{UNIT}"), 12, "a second unit \"a\""),
             (format!("{HEAD}snow_depth_m = 1\n{UNIT}"), 8, "1.1 m deep in 1 m of snow"),
             (format!("{HEAD}field = {{ x_m = [5, 9], y_m = [0, 9] }}\n{UNIT}"), 6, "outside"),

@@ -2,6 +2,7 @@
 
 use std::f64::consts::PI;
 
+use super::doubts::Doubt;
 use super::map_plane::Geographic;
 use crate::field::constants::NOMINAL_CARRIER_HZ;
 use crate::field::dipole;
@@ -26,6 +27,10 @@ pub struct Station {
     pub bounds: Option<Bounds>,
     /// Its units, in the order of the file.
     pub units: Vec<PlannedUnit>,
+    /// Units at hand that are not buried.
+    pub spares: Vec<Spare>,
+    /// What of the file is worth a second look.
+    pub doubts: Vec<Doubt>,
 }
 
 /// A plane that slopes.
@@ -60,6 +65,11 @@ pub struct Bounds {
 }
 
 impl Bounds {
+    /// Lengths of its sides, m.
+    pub fn sides_m(&self) -> [f64; 2] {
+        [self.x_m, self.y_m].map(|[from, to]| to - from)
+    }
+
     /// Whether a place lies inside or on the edge.
     pub fn hold(&self, x_m: f64, y_m: f64) -> bool {
         (self.x_m[0]..=self.x_m[1]).contains(&x_m) && (self.y_m[0]..=self.y_m[1]).contains(&y_m)
@@ -99,6 +109,19 @@ pub struct PlannedUnit {
     pub depth_m: f64,
     /// How its antenna lies.
     pub lie: Lie,
+    /// When it sends.
+    pub timing: Timing,
+    /// RMS field on its axis 10 m away, A/m.
+    pub field_at_10_m_a_per_m: f64,
+}
+
+/// A unit that lies ready to take another's place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Spare {
+    /// Its name, unique in the station.
+    pub name: String,
+    /// Its maker's serial number.
+    pub serial: Option<String>,
     /// When it sends.
     pub timing: Timing,
     /// RMS field on its axis 10 m away, A/m.

@@ -28,6 +28,7 @@ PROGRAM = sys.argv[1] if len(sys.argv) > 1 else str(ROOT / "target/release/coilr
 SECONDS = float(sys.argv[2]) if len(sys.argv) > 2 else 60.0
 VIEWERS = int(sys.argv[3]) if len(sys.argv) > 3 else 20
 WARM_UP_S = 15
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 
 
 def cookie_of(link):
@@ -71,7 +72,7 @@ def main():
         for number in range(VIEWERS - 1):
             threading.Thread(target=listen, args=(netloc, cookie, counts, number), daemon=True).start()
         with sync_playwright() as playwright:
-            chromium = shutil.which("chromium") or sys.exit("chromium is not there")
+            chromium = next(filter(None, map(shutil.which, BROWSERS)), None) or sys.exit("chromium is not there")
             browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
             page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
             page.goto(operator)

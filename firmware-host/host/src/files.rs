@@ -8,6 +8,14 @@ use crate::error::{Error, Result};
 /// Write `bytes` to `path` in one step: beside it, synced, then renamed onto it.
 /// A reader sees the old content or the new, never a part.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
+    write_whole_by(path, |file| file.write_all(bytes).map_err(|e| Error::io(path, "write", &e)))
+}
+
+/// The same for what is written part by part.
+pub fn write_whole_by(
+    path: &Path,
+    write: impl FnOnce(&mut std::fs::File) -> Result<()>,
+) -> Result<()> {
     let place = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let failed = |e: std::io::Error| Error::io(path, "write", &e);
     let mut beside = tempfile::Builder::new()
@@ -15,7 +23,7 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
         .permissions(shared_permissions())
         .tempfile_in(place)
         .map_err(failed)?;
-    beside.write_all(bytes).map_err(failed)?;
+    write(beside.as_file_mut())?;
     beside.as_file().sync_all().map_err(failed)?;
     beside.persist(path).map_err(|e| failed(e.error))?;
     Ok(())

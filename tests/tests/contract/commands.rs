@@ -6,9 +6,19 @@ use tempfile::tempdir;
 #[test]
 fn every_command_explains_itself_with_an_example() {
     let folder = tempdir().unwrap();
-    for command in
-        ["calibrate", "emulate", "live", "locate", "measure", "ports", "range", "record", "verify"]
-    {
+    for command in [
+        "calibrate",
+        "emulate",
+        "history",
+        "live",
+        "locate",
+        "measure",
+        "ports",
+        "range",
+        "record",
+        "report",
+        "verify",
+    ] {
         let run = coilrig(folder.path(), &[command, "--help"]);
         run.with_code(0);
         assert!(run.stdout.contains(&format!("\n  coilrig {command} ")), "{run:?}");

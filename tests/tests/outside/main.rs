@@ -4,9 +4,12 @@
 mod angle;
 mod calibration;
 mod distributions;
+mod export;
 mod fields;
 mod ground;
+mod history;
 mod location;
+mod paths;
 mod places;
 mod range;
 mod recordings;

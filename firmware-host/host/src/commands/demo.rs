@@ -11,6 +11,7 @@ use coilrig_analysis::survey::{Distance, Order, Plan, Point, Setup};
 use jiff::Timestamp;
 
 mod places;
+mod planning;
 
 use super::{CAUTIONS, Outcome};
 use crate::calibration::Calibration;
@@ -19,6 +20,7 @@ use crate::error::{Error, Result};
 use crate::link::Link;
 use crate::measuring::{self, Keep, Measured};
 use crate::output::demo_report::{Agreement, DemoReport, agreements};
+use crate::output::plan::Planned;
 use crate::output::range::Findings;
 use crate::output::{angle, measurement, pictures};
 use crate::surveying::{Recording, SurveyRun};
@@ -30,7 +32,8 @@ use crate::{files, readings, recording, runtime};
 /// receiver on a pseudo-terminal, through the same code as a real one on a
 /// serial port: recorded, measured, compared with what the scenario says; then
 /// one unit is surveyed over distance and over angle and compared with dipole
-/// theory, and the receiver carried over it where it is buried. Ends with a report. Needs no hardware and no network.
+/// theory, and the receiver carried over it where it is buried; a training field is
+/// planned. Ends with a report. Needs no hardware and no network.
 #[derive(Debug, Args)]
 #[command(after_help = EXAMPLE)]
 pub struct Demo {
@@ -93,6 +96,7 @@ pub fn run(args: &Demo) -> Result<Outcome> {
     let turned = places::turn(&folder, &scenario, &calibration)?;
     print(&angle::lines(&turned))?;
     places::grid(&folder, &scenario, &calibration)?;
+    let (station, plan) = planning::plan(&folder)?;
 
     let surveyed = unit_on_a_stand(&scenario)?;
     let report = DemoReport {
@@ -107,6 +111,7 @@ pub fn run(args: &Demo) -> Result<Outcome> {
         analysis: &findings.analysis,
         turned: &turned,
         case_moment_a_m2: places::buried_moment(&scenario)?,
+        planned: &Planned { station: &station, replaced: &[], plan: &plan },
     };
     let report_path = folder.join("report.html");
     files::write_whole(&report_path, report.html()?.as_bytes())?;
@@ -119,6 +124,7 @@ pub fn run(args: &Demo) -> Result<Outcome> {
          \x20 range/                           dipole fit as JSON, coupling as CSV, charts\n\
          \x20 turned/                          coupling over angle: captures, readings, polar picture\n\
          \x20 grid/                            field vectors over the buried unit: captures, readings\n\
+         \x20 plan/, training-field.toml       what a training field will do: maps, tables\n\
          \x20 pulses.svg, pulses.png           the pulses over time\n\
          \x20 scenario.toml, calibration.toml  what was emulated, and the rig's calibration\n",
         folder.display()

@@ -10,12 +10,16 @@ use coilrig_analysis::field::medium::Medium;
 use coilrig_analysis::locate::{LocateError, Location, Options, analyse, budgets};
 use coilrig_analysis::range::common_u_rel;
 
+use super::into_records::{IntoRecords, when};
 use super::{CAUTIONS, Outcome};
 use crate::error::{Error, Result};
 use crate::ground_file;
 use crate::output::budget;
 use crate::output::location;
 use crate::placed_readings::{self, PlacedTable};
+use crate::records::MeasurementKind;
+use crate::records::book::{Measured, Named};
+use crate::records::values;
 
 /// Find a buried unit from field over a grid: position, depth, moment
 #[derive(Debug, Args)]
@@ -52,6 +56,12 @@ pub struct Locate {
     /// Print one JSON document in place of the text
     #[arg(long)]
     json: bool,
+    /// When the readings were taken, as 2026-04-01 or 2026-04-01T08:00 [default: now]
+    #[arg(long, value_name = "TIME", value_parser = when, requires = "unit")]
+    #[arg(help_heading = "Records")]
+    at: Option<jiff::Timestamp>,
+    #[command(flatten)]
+    into: IntoRecords,
 }
 
 const EXAMPLE: &str = "\
@@ -91,6 +101,7 @@ fn place(text: &str) -> std::result::Result<TruePlace, String> {
 
 /// Run the command.
 pub fn run(args: &Locate) -> Result<Outcome> {
+    let mut book = args.into.open()?;
     let table = placed_readings::read(&args.readings)?;
     let ground = args.ground.as_deref().map(layered).transpose()?;
     let options = Options {
@@ -111,7 +122,7 @@ pub fn run(args: &Locate) -> Result<Outcome> {
         eprintln!("coilrig: wrote pictures and tables to {}", folder.display());
     }
     let text = match args.json {
-        true => json,
+        true => json.clone(),
         false => {
             for_people(&args.readings, &table, args.heading, &found)
                 + &budgets.as_deref().map_or(String::new(), budget::tables)
@@ -121,6 +132,19 @@ pub fn run(args: &Locate) -> Result<Outcome> {
         .write_all(text.as_bytes())
         .map_err(|e| Error::io(Path::new("standard output"), "write to", &e))?;
     eprintln!("{CAUTIONS}\n{PRACTICE}");
+    if let (Some(book), Some(unit)) = (&mut book, &args.into.unit) {
+        if found.ambiguous {
+            eprintln!("coilrig: two answers: the document is entered, and no numbers of it");
+        }
+        let entry = Measured {
+            kind: MeasurementKind::Location,
+            captures: Vec::new(),
+            values: values::of_location(&found),
+            document_json: json,
+            at: args.at,
+        };
+        book.measured(Named::by_name(unit), None, &[entry])?;
+    }
     Ok(Outcome::Done)
 }
 

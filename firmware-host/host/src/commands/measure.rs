@@ -6,12 +6,16 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use clap::Args;
 
+use super::into_records::IntoRecords;
 use super::{CAUTIONS, Outcome, load_for_captures};
 use crate::calibration::Calibration;
 use crate::error::{Error, Result};
 use crate::measuring::{self, Keep, Measured};
 use crate::output::{budget, measurement, over_time};
-use crate::temperature_log;
+use crate::records::MeasurementKind;
+use crate::records::book::{self, Book, Named};
+use crate::records::values;
+use crate::{temperature_log, verifying};
 
 /// Find the transmitters in captures and measure each of them
 ///
@@ -52,6 +56,12 @@ pub struct Measure {
     /// first capture); without it those that the captures state
     #[arg(long, value_name = "FILE", requires = "over_time")]
     temperatures: Option<PathBuf>,
+    /// Which transmitter is the unit, where a capture holds several: T1, T2, …; else the
+    /// only one, or one at least 20 dB stronger than all others
+    #[arg(long, value_name = "LABEL", requires = "unit", help_heading = "Records")]
+    transmitter: Option<String>,
+    #[command(flatten)]
+    into: IntoRecords,
 }
 
 const EXAMPLE: &str = "\
@@ -60,7 +70,8 @@ Example:
   coilrig measure --json monday tuesday > readings.json
   coilrig measure --calibration CR-0001.toml monday
   coilrig measure --over-time soak --every 300 night.sigmf-meta
-  coilrig measure --over-time soak --temperatures shed.csv night.sigmf-meta";
+  coilrig measure --over-time soak --temperatures shed.csv night.sigmf-meta
+  coilrig measure --unit creek --station meadow.toml --by anna monday";
 
 /// Run the command.
 pub fn run(args: &Measure) -> Result<Outcome> {
@@ -73,6 +84,7 @@ pub fn run(args: &Measure) -> Result<Outcome> {
         ));
     }
     let rows_s = args.over_time.as_ref().map(|_| args.every);
+    let mut book = args.into.open()?;
     let keep = Keep { pulses: args.annotate, rows_s, ..Keep::default() };
     let calibration = load_for_captures(args.calibration.as_deref())?;
     for result in measure_all(&args.captures, keep, calibration.as_ref()) {
@@ -121,7 +133,40 @@ pub fn run(args: &Measure) -> Result<Outcome> {
     if !args.json && !args.csv {
         eprintln!("{CAUTIONS}");
     }
+    if let (Some(book), Some(unit)) = (&mut book, &args.into.unit) {
+        errors.extend(enter(book, unit, args, &all)?);
+    }
     if errors.is_empty() { Ok(Outcome::Done) } else { Err(last_of(errors)) }
+}
+
+/// Enter what was measured of the unit. Captures that do not tell which transmitter it
+/// is are given back as errors, and the others entered.
+fn enter(book: &mut Book, unit: &str, args: &Measure, all: &[Measured]) -> Result<Vec<Error>> {
+    let (mut entries, mut errors) = (Vec::new(), Vec::new());
+    for measured in all {
+        let chosen = match verifying::choose(measured, args.transmitter.as_deref()) {
+            Ok((chosen, note)) => {
+                let place = measured.capture.paths.meta.display();
+                note.iter().for_each(|note| eprintln!("coilrig: {place}: {note}"));
+                &measured.measurement.transmitters[chosen]
+            }
+            Err(error) => {
+                errors.push(error.and("not entered into the records"));
+                continue;
+            }
+        };
+        entries.push(book::Measured {
+            kind: MeasurementKind::Signal,
+            captures: vec![&measured.capture],
+            values: values::of_signal(chosen),
+            document_json: measurement::of_one(measured, chosen)?,
+            at: None,
+        });
+    }
+    if !entries.is_empty() {
+        book.measured(Named::by_name(unit), args.calibration.as_ref(), &entries)?;
+    }
+    Ok(errors)
 }
 
 /// Say all errors but the last, and give that one back as the command's.

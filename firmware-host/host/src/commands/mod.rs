@@ -11,6 +11,8 @@ use crate::error::{Error, Result};
 mod calibrate;
 mod demo;
 mod emulate;
+mod history;
+mod into_records;
 mod live;
 mod locate;
 mod measure;
@@ -18,6 +20,8 @@ mod plan;
 mod ports;
 mod range;
 mod record;
+mod records;
+mod report;
 mod station;
 mod survey;
 mod verify;
@@ -58,6 +62,7 @@ enum Command {
     Calibrate(calibrate::Calibrate),
     Demo(demo::Demo),
     Emulate(emulate::Emulate),
+    History(history::History),
     Live(live::Live),
     Locate(locate::Locate),
     Measure(measure::Measure),
@@ -65,6 +70,8 @@ enum Command {
     Ports(ports::Ports),
     Record(record::Record),
     Range(range::Range),
+    Records(records::Arguments),
+    Report(report::Report),
     Station(station::Arguments),
     Survey(survey::Arguments),
     Verify(verify::Verify),
@@ -89,6 +96,7 @@ pub fn run() -> ExitCode {
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Emulate(args) => emulate::run(&args),
+        Command::History(args) => history::run(&args),
         Command::Live(args) => live::run(args),
         Command::Locate(args) => locate::run(&args),
         Command::Measure(args) => measure::run(&args),
@@ -96,6 +104,8 @@ pub fn run() -> ExitCode {
         Command::Ports(args) => ports::run(&args),
         Command::Record(args) => record::run(args),
         Command::Range(args) => range::run(&args),
+        Command::Records(args) => records::run(&args),
+        Command::Report(args) => report::run(&args),
         Command::Station(args) => station::run(&args),
         Command::Survey(args) => survey::run(args),
         Command::Verify(args) => verify::run(&args),

@@ -13,12 +13,16 @@ use coilrig_analysis::range::{
 };
 use coilrig_analysis::units;
 
+use super::into_records::{IntoRecords, when};
 use super::{CAUTIONS, Outcome};
 use crate::error::{Error, Result};
 use crate::ground_file;
 use crate::output::budget;
 use crate::output::range::Findings;
 use crate::readings::{self, Table};
+use crate::records::MeasurementKind;
+use crate::records::book::{Measured, Named};
+use crate::records::values;
 
 /// Fit a dipole to field over distance: moment, range, coupling
 #[derive(Debug, Args)]
@@ -75,6 +79,12 @@ pub struct Range {
     /// Print one JSON document in place of the table
     #[arg(long)]
     json: bool,
+    /// When the readings were taken, as 2026-04-01 or 2026-04-01T08:00 [default: now]
+    #[arg(long, value_name = "TIME", value_parser = when, requires = "unit")]
+    #[arg(help_heading = "Records")]
+    at: Option<jiff::Timestamp>,
+    #[command(flatten)]
+    into: IntoRecords,
 }
 
 const EXAMPLE: &str = "\
@@ -123,6 +133,7 @@ enum FitSoil {
 
 /// Run the command.
 pub fn run(args: &Range) -> Result<Outcome> {
+    let mut book = args.into.open()?;
     let table = readings::read(&args.readings)?;
     let noise = args.noise_threshold()?;
     let mut options = Options {
@@ -162,6 +173,16 @@ pub fn run(args: &Range) -> Result<Outcome> {
         .write_all(text.as_bytes())
         .map_err(|e| Error::io(Path::new("standard output"), "write to", &e))?;
     eprintln!("{CAUTIONS}");
+    if let (Some(book), Some(unit)) = (&mut book, &args.into.unit) {
+        let entry = Measured {
+            kind: MeasurementKind::Range,
+            captures: Vec::new(),
+            values: values::of_range(&findings.analysis),
+            document_json: findings.json()?,
+            at: args.at,
+        };
+        book.measured(Named::by_name(unit), None, &[entry])?;
+    }
     Ok(Outcome::Done)
 }
 

@@ -8,9 +8,11 @@ use clap::{Args, ValueEnum};
 use coilrig_analysis::conformity::{DEFAULT_RISK, Decision, Rule};
 use coilrig_analysis::verification::{Placement, Setup};
 
+use super::into_records::{WhichRecords, no_unit};
 use super::{Outcome, load_for_captures};
 use crate::error::{Error, Result};
 use crate::output::{sheet, verification};
+use crate::records::book::{Book, Named};
 use crate::verifying::{self, Examined, Identity, Terms, UnitVerified, Unjudged};
 use crate::{files, limits_file};
 
@@ -77,6 +79,8 @@ pub struct Verify {
     sheet: Option<PathBuf>,
     #[command(flatten)]
     identity: Identity,
+    #[command(flatten)]
+    records: WhichRecords,
 }
 
 const EXAMPLE: &str = "\
@@ -109,6 +113,7 @@ impl From<Alignment> for Placement {
 /// Run the command.
 pub fn run(args: &Verify) -> Result<Outcome> {
     let terms = terms(args)?;
+    let mut book = open_records(args)?;
     let (examined, unjudged) = examine_all(args)?;
     let warnings = examined.iter().flat_map(|e| &e.measured.warnings);
     warnings.for_each(|warning| eprintln!("coilrig: {warning}"));
@@ -142,6 +147,14 @@ pub fn run(args: &Verify) -> Result<Outcome> {
         .write_all(text.as_bytes())
         .map_err(|e| Error::io(Path::new("standard output"), "write to", &e))?;
     let mut errors = unjudged.into_iter().map(|u| u.error).collect::<Vec<_>>();
+    for unit in &units {
+        let Some(book) = &mut book else { break };
+        let document =
+            verification::document::json(std::slice::from_ref(unit), &terms, false, args.budget)?;
+        let entered = book.verified(unit, args.calibration.as_ref(), &terms.set.name, &document);
+        // One unit that cannot be entered must not cost the entries of the others.
+        errors.extend(entered.err());
+    }
     if let Some(last) = errors.pop() {
         errors.iter().for_each(|error| eprintln!("coilrig: {error}"));
         return Err(last);
@@ -150,6 +163,23 @@ pub fn run(args: &Verify) -> Result<Outcome> {
         true => Ok(Outcome::NotConforming),
         false => Ok(Outcome::Done),
     }
+}
+
+/// The records to enter into. A unit whose name cannot be entered is better known
+/// before it is measured.
+fn open_records(args: &Verify) -> Result<Option<Book>> {
+    let named = args.identity.unit.as_deref();
+    if args.records.is_asked_for() && named.is_none() {
+        let unit_of = |path: &PathBuf| Unjudged::unit_of(path);
+        if let Some(nameless) = args.captures.iter().find(|path| unit_of(path).is_none()) {
+            return Err(no_unit(nameless.display()));
+        }
+    }
+    let book = args.records.open_for(named)?;
+    if let (Some(book), Some(name)) = (&book, named) {
+        book.check(Named { name, serial: args.identity.serial.as_deref() })?;
+    }
+    Ok(book)
 }
 
 fn terms(args: &Verify) -> Result<Terms> {

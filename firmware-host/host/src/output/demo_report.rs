@@ -15,6 +15,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use super::columns::align;
 use super::measurement::residual;
 use super::pictures::draw;
+use super::plan::Planned;
 use crate::commands::CAUTIONS;
 use crate::error::Result;
 use crate::measuring::Measured;
@@ -128,6 +129,8 @@ pub struct DemoReport<'a> {
     pub turned: &'a AngleAnalysis,
     /// Its moment in its case by the scenario.
     pub case_moment_a_m2: [f64; 3],
+    /// A training field and what it will do.
+    pub planned: &'a Planned<'a>,
 }
 
 /// A row of the table of transmitters: its name, and its text for one of them.
@@ -157,6 +160,7 @@ impl DemoReport<'_> {
         let field = draw(&FieldOverDistance { readings, analysis, over_ground: None })?.svg;
         let coupling = draw(&CouplingOverDistance { readings, analysis, over_ground: None })?.svg;
         let angle = draw(&CouplingOverAngle { analysis: self.turned })?.svg;
+        let walk = draw(&self.planned.walk_picture(&self.planned.computed()))?.svg;
         let page = html! {
             (DOCTYPE)
             html lang="en" {
@@ -178,6 +182,8 @@ impl DemoReport<'_> {
                     (self.agreement())
                     (self.survey(&field, &coupling))
                     (self.turn(&angle))
+                    h2 { "Plan of “" (self.planned.station.name) "”, an invented training field" }
+                    figure { (PreEscaped(walk)) }
                     (self.conditions())
                 }
             }

@@ -60,6 +60,13 @@ pub fn json(all: &[Measured], several: bool) -> Result<String> {
         .map_err(|e| Error::file("results", format!("cannot be put as JSON: {e}"), "report this"))
 }
 
+/// The document of a capture with one of its transmitters alone.
+pub fn of_one(measured: &Measured, transmitter: &Transmitter) -> Result<String> {
+    let transmitters = std::slice::from_ref(transmitter);
+    serde_json::to_string(&Document { transmitters, ..Document::of(measured) })
+        .map_err(|e| Error::file("results", format!("cannot be put as JSON: {e}"), "report this"))
+}
+
 const CSV_HEADER: &str = "capture,label,carrier_hz,u_carrier_hz,carrier_drift_hz_per_s,\
 u_carrier_drift_hz_per_s,period_s,u_period_s,period_jitter_s,on_time_s,u_on_time_s,off_time_s,\
 u_off_time_s,field_a_per_m,u_field_a_per_m,hx_a_per_m,hy_a_per_m,hz_a_per_m,\

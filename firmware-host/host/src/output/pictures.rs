@@ -13,6 +13,12 @@ pub fn draw(what: &impl Picture) -> Result<Drawing> {
         .map_err(|e| Error::file(what.title(), e.to_string(), "report this with the input"))
 }
 
+/// Draw `what` as SVG alone.
+pub fn svg(what: &impl Picture) -> Result<String> {
+    picture::svg(what)
+        .map_err(|e| Error::file(what.title(), e.to_string(), "report this with the input"))
+}
+
 /// Draw `what` and write NAME.svg and NAME.png to `folder`.
 pub fn write(folder: &Path, name: &str, what: &impl Picture) -> Result<()> {
     let drawing = draw(what)?;

@@ -52,7 +52,32 @@ pub fn for_people(station: &Station) -> String {
             units::field(unit.field_at_10_m_a_per_m),
         ]);
     }
-    text + &align(&rows)
+    text += &align(&rows);
+    if !station.spares.is_empty() {
+        text += "\n";
+        text += &align(&spares(station));
+    }
+    for doubt in &station.doubts {
+        text += &format!("\nline {}: {}", doubt.line, doubt.what);
+    }
+    if !station.doubts.is_empty() {
+        text += "\n";
+    }
+    text
+}
+
+fn spares(station: &Station) -> Vec<Vec<String>> {
+    let header = ["spare", "serial", "period", "on", "field at 10 m"];
+    let rows = station.spares.iter().map(|spare| {
+        vec![
+            spare.name.clone(),
+            spare.serial.clone().unwrap_or_else(|| "–".into()),
+            format!("{} ms", units::significant(spare.timing.period_s * 1e3, 6)),
+            format!("{} ms", units::significant(spare.timing.on_time_s * 1e3, 4)),
+            units::field(spare.field_at_10_m_a_per_m),
+        ]
+    });
+    std::iter::once(header.map(String::from).to_vec()).chain(rows).collect()
 }
 
 /// A station file to be filled in, with what the marked points tell.

@@ -110,8 +110,13 @@ fn rows_of(measured: &Measured, chosen: usize) -> Vec<Row> {
     measured.rows.iter().filter(|row| trains.contains(&row.train)).cloned().collect()
 }
 
-/// The unit's place among the transmitters, and a note where others were heard.
-fn choose(measured: &Measured, asked: Option<&str>) -> Result<(usize, Option<String>)> {
+/// The unit's place among the transmitters, and a note where others were heard: the one
+/// of the label `asked`, or else the only one, or one far stronger than all others.
+///
+/// # Errors
+///
+/// None, not the one asked for, or several that could be meant.
+pub fn choose(measured: &Measured, asked: Option<&str>) -> Result<(usize, Option<String>)> {
     let all = &measured.measurement.transmitters;
     let place = measured.capture.paths.meta.display();
     let labels = || all.iter().map(|t| t.label.as_str()).collect::<Vec<_>>().join(", ");
@@ -123,7 +128,7 @@ fn choose(measured: &Measured, asked: Option<&str>) -> Result<(usize, Option<Str
         });
     }
     let Some(strongest) = all.first() else {
-        let what = "holds no transmitter: there is nothing to judge";
+        let what = "holds no transmitter: there is nothing to judge or to enter";
         let remedy = "check that the unit was on and sending, and that the receiver was close; \
                       a unit that does not send does not conform";
         return Err(Error::file(place, what, remedy));
@@ -145,7 +150,7 @@ fn choose(measured: &Measured, asked: Option<&str>) -> Result<(usize, Option<Str
     }
     let note = (next > 0.0).then(|| {
         format!(
-            "other transmitters were heard, {:.0} dB or more below this one: {} was judged",
+            "other transmitters were heard, {:.0} dB or more below this one: {} was taken",
             -20.0 * next.log10(),
             strongest.label
         )

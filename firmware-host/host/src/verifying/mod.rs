@@ -7,6 +7,6 @@ pub mod examined;
 pub mod identity;
 pub mod unit;
 
-pub use examined::{Examined, examine};
+pub use examined::{Examined, choose, examine};
 pub use identity::Identity;
 pub use unit::{Terms, UnitVerified, Unjudged};

@@ -55,8 +55,12 @@ pub struct Unjudged {
 impl Unjudged {
     /// The capture at `path`.
     pub fn new(path: &Path, error: Error) -> Self {
-        let unit = Capture::open(path).ok().and_then(|capture| capture.meta.global.unit);
-        Self { name: unit.unwrap_or_else(|| shown(path)), error }
+        Self { name: Self::unit_of(path).unwrap_or_else(|| shown(path)), error }
+    }
+
+    /// The unit that the capture at `path` says it is of.
+    pub fn unit_of(path: &Path) -> Option<String> {
+        Capture::open(path).ok().and_then(|capture| capture.meta.global.unit)
     }
 }
 

@@ -10,10 +10,12 @@ use coilrig_analysis::units;
 
 use crate::calibrating::{self, About, How, Listened, Origin, Session, Setup, Task, Update};
 use crate::calibration::Record;
+use crate::commands::into_records;
 use crate::dialogue::Answers;
 use crate::error::{Error, Result};
 use crate::link::Link;
 use crate::output::calibration as output;
+use crate::records::book::Book;
 use crate::runtime;
 
 /// How a part is recorded when the command line does not say.
@@ -125,6 +127,10 @@ pub struct Common {
     /// Who calibrates
     #[arg(long, value_name = "NAME")]
     pub by: Option<String>,
+    /// Enter the file, once the part is in it, into these records too; made where there
+    /// are none
+    #[arg(long, value_name = "FILE")]
+    pub records: Option<PathBuf>,
     /// Temperature of the receiver, °C
     #[arg(long, value_name = "C", allow_negative_numbers = true)]
     #[arg(value_parser = super::super::record::celsius)]
@@ -142,6 +148,8 @@ impl Common {
     /// The captures to calibrate from: those given, or recorded now. `None` when
     /// the person stopped before all were there.
     pub fn gather(&self, plan: &Plan<'_>) -> Result<Option<Gathered>> {
+        // What cannot be entered in the end is better known before anybody records.
+        self.open_records()?;
         let Some(port) = &self.port else {
             return Ok(Some(Gathered { captures: self.capture.clone(), session: None }));
         };
@@ -203,6 +211,11 @@ impl Common {
         Ok(Some(Heard { gathered, listened, update }))
     }
 
+    fn open_records(&self) -> Result<Option<Book>> {
+        let open = |path: &PathBuf| Book::open(path, into_records::by(self.by.as_deref())?, None);
+        self.records.as_ref().map(open).transpose()
+    }
+
     fn folder_for(&self, part: &str) -> PathBuf {
         self.folder.clone().unwrap_or_else(|| {
             let mut name = self.out.with_extension("").into_os_string();
@@ -240,7 +253,11 @@ impl Common {
         let text = if self.json { told.json()? } else { told.text() };
         std::io::stdout()
             .write_all(text.as_bytes())
-            .map_err(|e| Error::io(Path::new("standard output"), "write to", &e))
+            .map_err(|e| Error::io(Path::new("standard output"), "write to", &e))?;
+        match self.open_records()? {
+            Some(mut book) => book.calibrated(&self.out),
+            None => Ok(()),
+        }
     }
 }
 

@@ -3,19 +3,23 @@
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
-use coilrig_analysis::angle::{AngleError, Law, Options, Turned, analyse, budgets};
+use coilrig_analysis::angle::{AngleAnalysis, AngleError, Law, Options, Turned, analyse, budgets};
 use coilrig_analysis::range::common_u_rel;
 use coilrig_analysis::reading::Reading;
-use coilrig_analysis::survey::{self as survey, Bearing, Plan, Setup};
+use coilrig_analysis::survey::{self as survey, Bearing, Plan, Setup, Step, Survey};
 
 use super::common::{
-    Guidance, Receiving, above_zero, check_stated, from_captures, guided, listed, print, tell,
-    zero_or_more,
+    Guidance, Receiving, above_zero, captures_of, check_stated, from_captures, guided, listed,
+    print, tell, zero_or_more,
 };
 use crate::angle_readings::{self, Table};
+use crate::capture::reader::Capture;
 use crate::commands::Outcome;
 use crate::error::{Error, Result};
 use crate::output::{angle as output, budget};
+use crate::records::MeasurementKind;
+use crate::records::book::{Book, Measured, Named};
+use crate::records::values;
 use crate::surveying::{self, U_ANGLE_DEG, U_DISTANCE_M};
 
 /// Coupling over angle, with a receiver or from a table of readings
@@ -139,6 +143,7 @@ pub(super) fn run(args: &Angle) -> Result<Outcome> {
 }
 
 fn from_table(args: &Angle, path: &Path) -> Result<Outcome> {
+    let book = args.receiving.open_records()?;
     let mut table = angle_readings::read(path)?;
     if let Some(u_angle_deg) = args.u_angle {
         table.readings.iter_mut().for_each(|r| r.u_angle_deg = u_angle_deg);
@@ -165,6 +170,7 @@ fn from_table(args: &Angle, path: &Path) -> Result<Outcome> {
             budgets.as_deref().map_or(String::new(), budget::tables)
         ),
     })?;
+    enter(args, book, &analysis, &[])?;
     Ok(Outcome::Done)
 }
 
@@ -196,6 +202,7 @@ fn unusable(path: &Path, table: &Table, error: &AngleError) -> Error {
 
 fn of_captures(args: &Angle, list: &Path, out: &Path) -> Result<Outcome> {
     let listed = surveying::read_list::<survey::Angle>(list)?;
+    let book = args.receiving.open_records()?;
     let taken = from_captures(out, &listed, kind(args), args.receiving.carrier)?;
     if out.is_dir()
         && let Ok(analysis) = taken.survey.analyse()
@@ -203,10 +210,12 @@ fn of_captures(args: &Angle, list: &Path, out: &Path) -> Result<Outcome> {
         output::write_all(out, &analysis)?;
     }
     tell(&taken.survey, &taken.table, args.json)?;
+    enter_survey(args, book, &taken.survey, Path::new(""))?;
     taken.outcome()
 }
 
 fn from_receiver(args: &Angle, out: &Path) -> Result<Outcome> {
+    let book = args.receiving.open_records()?;
     let run = guided(
         Guidance {
             out,
@@ -220,7 +229,45 @@ fn from_receiver(args: &Angle, out: &Path) -> Result<Outcome> {
         output::write_all(out, &analysis)?;
     }
     tell(run.survey(), &run.table_path(), args.json)?;
+    enter_survey(args, book, run.survey(), out)?;
     Ok(Outcome::Done)
+}
+
+/// Enter a survey that is finished, whose captures are relative to `folder`.
+fn enter_survey(
+    args: &Angle,
+    book: Option<Book>,
+    survey: &Survey<survey::Angle>,
+    folder: &Path,
+) -> Result<()> {
+    if book.is_none() || survey.next() != Step::Finished {
+        return Ok(());
+    }
+    match survey.analyse() {
+        Ok(analysis) => enter(args, book, &analysis, &captures_of(survey, folder)?),
+        Err(why) => {
+            eprintln!("coilrig: not entered: {why}");
+            Ok(())
+        }
+    }
+}
+
+fn enter(
+    args: &Angle,
+    book: Option<Book>,
+    analysis: &AngleAnalysis,
+    captures: &[Capture],
+) -> Result<()> {
+    let (Some(mut book), Some(unit)) = (book, &args.receiving.unit) else { return Ok(()) };
+    let entry = Measured {
+        kind: MeasurementKind::Angle,
+        captures: captures.iter().collect(),
+        values: values::of_angle(analysis),
+        document_json: output::json(analysis, None)?,
+        at: None,
+    };
+    let calibration = args.receiving.calibration.as_ref();
+    book.measured(Named::by_name(unit), calibration, &[entry])
 }
 
 fn distance_m(args: &Angle) -> Option<Reading> {

@@ -6,12 +6,15 @@ use std::io::{BufReader, Write};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use coilrig_analysis::survey::{Kind, Plan, Setup, Step, Survey};
+use coilrig_analysis::survey::{Kind, Plan, Setup, Standing, Step, Survey};
 
+use crate::capture::reader::Capture;
+use crate::commands::into_records::{WhichRecords, no_unit};
 use crate::commands::{Outcome, load_calibration};
 use crate::error::{Error, Result};
 use crate::link::Link;
 use crate::output::survey::{self as output, Results};
+use crate::records::book::{Book, Named};
 use crate::surveying::{self, Answers, Guided, Listed, Recording, SurveyRun, TABLE};
 use crate::{files, runtime};
 
@@ -30,9 +33,12 @@ pub(super) struct Receiving {
     /// Gain step of the receiver
     #[arg(long, value_name = "STEP", default_value_t = 0)]
     pub gain: u8,
-    /// Name of the surveyed unit, for the captures
+    /// Name of the surveyed unit, for the captures; where there are records, they are
+    /// entered as of it
     #[arg(long, value_name = "TEXT")]
     pub unit: Option<String>,
+    #[command(flatten)]
+    pub records: WhichRecords,
     /// Survey the unit with the carrier nearest to this, Hz; else the strongest
     #[arg(long, value_name = "HZ", value_parser = above_zero)]
     pub carrier: Option<f64>,
@@ -142,6 +148,38 @@ impl<K: Kind> FromCaptures<K> {
 }
 
 impl Receiving {
+    /// The records that the survey is to be entered into, ready before anybody walks.
+    pub fn open_records(&self) -> Result<Option<Book>> {
+        if self.records.is_asked_for() && self.unit.is_none() {
+            return Err(no_unit("this"));
+        }
+        let book = self.records.open_for(self.unit.as_deref())?;
+        if let (Some(book), Some(unit)) = (&book, &self.unit) {
+            book.check(Named::by_name(unit))?;
+        }
+        Ok(book)
+    }
+
+    /// Enter the captures, relative to a folder, of a survey that is finished; `command`
+    /// is what analyses its table.
+    pub fn enter_captures<K: Results>(
+        &self,
+        book: Option<Book>,
+        survey: &Survey<K>,
+        (folder, table): (&Path, &Path),
+        command: &str,
+    ) -> Result<()> {
+        let (Some(mut book), Some(unit), Step::Finished) = (book, &self.unit, survey.next()) else {
+            return Ok(());
+        };
+        book.captured(Named::by_name(unit), &captures_of(survey, folder)?)?;
+        eprintln!(
+            "coilrig: what follows from them is entered by: coilrig {command} {} --unit \"{unit}\"",
+            table.display()
+        );
+        Ok(())
+    }
+
     /// Port and way of recording, where both are stated.
     fn recording(&self) -> Result<Option<(&Path, Recording)>> {
         let (Some(port), Some(path)) = (&self.port, &self.calibration) else { return Ok(None) };
@@ -153,6 +191,12 @@ impl Receiving {
         };
         Ok(Some((port, how)))
     }
+}
+
+/// The captures of the readings that count.
+pub(super) fn captures_of<K: Results>(survey: &Survey<K>, folder: &Path) -> Result<Vec<Capture>> {
+    let kept = survey.readings().filter(|(_, _, standing)| *standing == Standing::Kept);
+    kept.map(|(_, taken, _)| Capture::open(&folder.join(&taken.capture))).collect()
 }
 
 /// What is stated of an option, if anything, must be what the survey began with.

@@ -1,6 +1,6 @@
 //! `coilrig survey distance`: field over distance.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use coilrig_analysis::range::Alignment;
@@ -93,12 +93,16 @@ fn of_captures(args: &Distance, mut listed: Vec<Listed>) -> Result<Outcome> {
         listed.sort_by(|a, b| a.point.by_nearness(&b.point));
     }
     let kind = survey::Distance { u_distance_m: args.u_distance.unwrap_or(U_DISTANCE_M) };
+    let book = args.receiving.open_records()?;
     let taken = from_captures(&args.out, &listed, kind, args.receiving.carrier)?;
     tell(&taken.survey, &taken.table, args.json)?;
+    let places = (Path::new(""), &*taken.table);
+    args.receiving.enter_captures(book, &taken.survey, places, "range")?;
     taken.outcome()
 }
 
 fn from_receiver(args: &Distance) -> Result<Outcome> {
+    let book = args.receiving.open_records()?;
     let run = guided(
         Guidance {
             out: &args.out,
@@ -109,6 +113,8 @@ fn from_receiver(args: &Distance) -> Result<Outcome> {
         || setup(args),
     )?;
     tell(run.survey(), &run.table_path(), args.json)?;
+    let places = (&*args.out, &*run.table_path());
+    args.receiving.enter_captures(book, run.survey(), places, "range")?;
     Ok(Outcome::Done)
 }
 

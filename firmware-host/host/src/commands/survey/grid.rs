@@ -128,10 +128,14 @@ fn line(text: &str) -> std::result::Result<Line, String> {
 pub(super) fn run(args: &Grid) -> Result<Outcome> {
     if let Some(list) = &args.captures {
         let listed = surveying::read_list::<survey::Grid>(list)?;
+        let book = args.receiving.open_records()?;
         let taken = from_captures(&args.out, &listed, kind(args), args.receiving.carrier)?;
         tell(&taken.survey, &taken.table, args.json)?;
+        let places = (Path::new(""), &*taken.table);
+        args.receiving.enter_captures(book, &taken.survey, places, "locate")?;
         return taken.outcome();
     }
+    let book = args.receiving.open_records()?;
     let run = guided(
         Guidance {
             out: &args.out,
@@ -142,6 +146,8 @@ pub(super) fn run(args: &Grid) -> Result<Outcome> {
         || setup(args),
     )?;
     tell(run.survey(), &run.table_path(), args.json)?;
+    let places = (&*args.out, &*run.table_path());
+    args.receiving.enter_captures(book, run.survey(), places, "locate")?;
     Ok(Outcome::Done)
 }
 
