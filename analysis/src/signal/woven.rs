@@ -155,7 +155,7 @@ mod tests {
 
     #[test]
     fn directions_in_turn_are_units() {
-        let two = |k: usize| (20.0, if k % 2 == 0 { ALONG } else { ASIDE });
+        let two = |k: usize| (20.0, if k.is_multiple_of(2) { ALONG } else { ASIDE });
         assert_eq!(units(&pulses(0..12, 0.1, two, 4)), Some(2));
     }
 
