@@ -18,10 +18,10 @@ impl PeakMeter {
     }
 
     /// Take samples, interleaved by axis.
-    pub fn push(&mut self, samples: &[Complex<i16>]) {
+    pub fn push<T: Copy + Into<f64>>(&mut self, samples: &[Complex<T>]) {
         for frame in samples.chunks_exact(self.peaks.len()) {
             for (peak, sample) in self.peaks.iter_mut().zip(frame) {
-                let (i, q) = (f64::from(sample.re), f64::from(sample.im));
+                let (i, q): (f64, f64) = (sample.re.into(), sample.im.into());
                 *peak = peak.max(i * i + q * q);
             }
         }

@@ -3,12 +3,14 @@
 //!
 //! - [`program`] runs the program, [`emulator`] keeps an emulated receiver;
 //! - [`capture`] makes SigMF recordings from the contract alone;
-//! - [`python`] runs the scripts in `tests/outside`;
+//! - [`live`] keeps a live page, and speaks to its server;
+//! - [`python`] runs the scripts in `tests/outside` and `tests/browser`;
 //! - [`json`] reads results.
 
 pub mod capture;
 pub mod emulator;
 pub mod json;
+pub mod live;
 pub mod program;
 pub mod python;
 

@@ -1,4 +1,4 @@
-//! Runs the scripts in `tests/outside`.
+//! Runs the scripts in `tests/outside` and `tests/browser`.
 
 use std::ffi::OsStr;
 use std::process::Command;
@@ -14,11 +14,24 @@ use crate::repository_file;
 ///
 /// Without an interpreter, and when the script fails, with what it said.
 pub fn outside<S: AsRef<OsStr>>(script: &str, arguments: &[S]) -> Value {
+    run(&format!("tests/outside/{script}"), arguments)
+}
+
+/// The same of `tests/browser/SCRIPT`, which needs Chromium as well.
+///
+/// # Panics
+///
+/// As [`outside`].
+pub fn browser<S: AsRef<OsStr>>(script: &str, arguments: &[S]) -> Value {
+    run(&format!("tests/browser/{script}"), arguments)
+}
+
+fn run<S: AsRef<OsStr>>(script: &str, arguments: &[S]) -> Value {
     let python = std::env::var_os("COILRIG_PYTHON")
         .expect("COILRIG_PYTHON is not set, which this test needs: use ./tests/run");
     let output = Command::new(&python)
         .arg("-B")
-        .arg(repository_file("tests/outside").join(script))
+        .arg(repository_file(script))
         .args(arguments)
         .output()
         .unwrap_or_else(|e| panic!("{python:?} does not start ({e}): use ./tests/run"));

@@ -161,7 +161,7 @@ fn around(points: &[Plane], room: f64) -> Frame {
 
 /// Lines through a dipole at `source` along `axis` (of length 1), begun near it at
 /// equal angles; r = R sin²θ, so those square to it are small loops.
-fn dipole_lines(
+pub(crate) fn dipole_lines(
     direction: impl Fn(Plane) -> Plane,
     frame: Frame,
     source: Plane,

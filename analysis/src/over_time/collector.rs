@@ -1,12 +1,8 @@
 //! Means of each train over successive stretches of time.
 
-use std::collections::VecDeque;
-
 use crate::reading::Reading;
-use crate::signal::{CARRIER_HZ, Calibration, Event, Pulse};
+use crate::signal::{CARRIER_HZ, Calibration, Event, Pulse, Unclaimed};
 
-/// Pulses kept until a train claims them.
-const WAITING: usize = 512;
 /// Fewer pulses make no row.
 const LEAST: usize = 3;
 
@@ -47,7 +43,7 @@ pub struct Collector {
     row_s: f64,
     clock: f64,
     to_field: [[f64; 3]; 3],
-    waiting: VecDeque<Pulse>,
+    unclaimed: Unclaimed,
     /// The stretch each train is in, and its pulses.
     current: Vec<(i64, Vec<Pulse>)>,
     rows: Vec<Row>,
@@ -60,7 +56,7 @@ impl Collector {
             row_s,
             clock: calibration.clock_ratio(),
             to_field: calibration.magnitude_matrix(axes),
-            waiting: VecDeque::new(),
+            unclaimed: Unclaimed::default(),
             current: Vec::new(),
             rows: Vec::new(),
         }
@@ -68,20 +64,12 @@ impl Collector {
 
     /// Take in what the analysis says.
     pub fn take(&mut self, event: &Event) {
-        match event {
-            Event::Pulse(pulse) => {
-                if self.waiting.len() == WAITING {
-                    self.waiting.pop_front();
-                }
-                self.waiting.push_back(pulse.clone());
-            }
-            Event::Assigned { pulse, train } => {
-                if let Some(i) = self.waiting.iter().position(|p| p.id == *pulse) {
-                    self.waiting.remove(i).into_iter().for_each(|p| self.add(*train, p));
-                } else if let Some(pulse) = self.recalled(*pulse) {
-                    self.add(*train, pulse);
-                }
-            }
+        if let Some((train, pulse)) = self.unclaimed.take(event) {
+            self.add(train, pulse);
+        } else if let Event::Assigned { pulse, train } = event
+            && let Some(pulse) = self.recalled(*pulse)
+        {
+            self.add(*train, pulse);
         }
     }
 

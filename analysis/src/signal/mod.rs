@@ -24,6 +24,7 @@
 //!   reported value and its uncertainty follow (`pooled` means), `phases` tests whether
 //!   the carrier's phase runs on from pulse to pulse and measures it by that, `identity`
 //!   joins the trains of one unit.
+//! * [`Unclaimed`] keeps pulses for those who follow the events until a train has them.
 //! * `envelope` shows the mean shape of a unit's pulses, in a second pass over the samples.
 //!
 //! Samples are complex baseband; a carrier of RMS amplitude *A* counts has
@@ -66,6 +67,7 @@ mod testing;
 mod together;
 mod tracker;
 mod train;
+mod unclaimed;
 mod woven;
 
 pub use analyser::Analyser;
@@ -77,5 +79,6 @@ pub use measurement::{Measurement, PulseCount, TOO_WEAK, Transmitter};
 pub use pulse::Pulse;
 pub use steady::SteadyCarrier;
 pub use stretch::FALSE_PULSE;
+pub use unclaimed::Unclaimed;
 
 pub use crate::field::constants::NOMINAL_CARRIER_HZ as CARRIER_HZ;

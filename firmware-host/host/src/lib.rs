@@ -20,6 +20,7 @@ pub mod ground_file;
 pub mod journal;
 pub mod limits_file;
 pub mod link;
+pub mod live;
 mod measured_units;
 pub mod measuring;
 pub mod output;

@@ -136,77 +136,131 @@ pub struct Summary {
 /// place, or the disk failed. What was recorded before is kept, and the error
 /// says how much.
 pub async fn record(
-    mut options: Options,
+    options: Options,
     link: &mut Link,
-    mut notify: impl FnMut(Notice),
+    notify: impl FnMut(Notice),
     stop: impl Future<Output = ()>,
 ) -> Result<Summary> {
-    let receiver = link.receiver().clone();
-    let rate_hz = f64::from(receiver.sample_rate_hz);
-    let scale = scale_for(&options, &receiver)?;
-    let calibrated = scale.is_some();
-    let global = global(&options, &receiver, scale.as_ref());
+    // Known before anything is written.
+    scale_for(&options, link.receiver())?;
     link.set_gain(options.gain_step).await?;
-    let writer = Writer::create(&options.name, global, f64::from(receiver.tuned_hz))?;
-    let disk = Disk::start(writer, receiver.clone())?;
-
-    let end_index = options.duration_s.map(|duration_s| (duration_s * rate_hz).round() as u64);
-    let mut session = Session {
-        axes: usize::from(receiver.axes),
-        gain_step: options.gain_step,
-        end_index: end_index.unwrap_or(u64::MAX),
-        due_index: 0,
-        first_index: None,
-        overload: false,
-        calibrated_c: options.calibration.as_ref().and_then(|(_, c)| c.temperature_c),
-        meter: PeakMeter::new(receiver.axes.into(), receiver.full_scale_counts.into()),
-        pulse_counter: options.pulse_counter.take(),
-        pulses: None,
-    };
-    let outcome = match link.start().await {
-        Ok(()) => session.run(link, &disk, options.duration_s, &mut notify, stop).await,
-        Err(error) => Err(error),
-    };
-    let health = link.health();
+    let prepared = Prepared::new(options, link, Some(0))?;
+    let started = link.start().await;
+    let recorded = prepared.run(link, started, notify, stop).await;
     link.stop().await;
+    recorded
+}
 
-    let written = disk.finish()?;
-    let kept_s = written.samples as f64 / rate_hz;
-    if let Err(error) = outcome {
-        return Err(if written.samples > 0 {
-            error.and(format!("the first {kept_s:.1} s are kept"))
-        } else {
-            error
-        });
+/// The same from a stream that runs already, at the gain step in `options`, and goes on
+/// afterwards; its next sample is the first of the capture.
+///
+/// # Errors
+///
+/// As [`record`].
+pub async fn record_running(
+    options: Options,
+    link: &mut Link,
+    notify: impl FnMut(Notice),
+    stop: impl Future<Output = ()>,
+) -> Result<Summary> {
+    Prepared::new(options, link, None)?.run(link, Ok(()), notify, stop).await
+}
+
+/// A recording that can begin.
+struct Prepared {
+    session: Session,
+    disk: Disk,
+    duration_s: Option<f64>,
+    calibrated: bool,
+}
+
+impl Prepared {
+    /// `base_index` is the index in the stream that counts as 0; that of the first sample
+    /// when absent.
+    fn new(mut options: Options, link: &Link, base_index: Option<u64>) -> Result<Self> {
+        let receiver = link.receiver();
+        let rate_hz = f64::from(receiver.sample_rate_hz);
+        let scale = scale_for(&options, receiver)?;
+        let global = global(&options, receiver, scale.as_ref());
+        let writer = Writer::create(&options.name, global, f64::from(receiver.tuned_hz))?;
+        let disk = Disk::start(writer, receiver.clone())?;
+        let end_index = options.duration_s.map(|duration_s| (duration_s * rate_hz).round() as u64);
+        let session = Session {
+            axes: usize::from(receiver.axes),
+            gain_step: options.gain_step,
+            base_index,
+            end_index: end_index.unwrap_or(u64::MAX),
+            due_index: 0,
+            first_index: None,
+            // A stream that is started begins with nothing behind it.
+            began: if base_index.is_some() { Health::default() } else { link.health() },
+            overload: false,
+            calibrated_c: options.calibration.as_ref().and_then(|(_, c)| c.temperature_c),
+            meter: PeakMeter::new(receiver.axes.into(), receiver.full_scale_counts.into()),
+            pulse_counter: options.pulse_counter.take(),
+            pulses: None,
+        };
+        Ok(Self { session, disk, duration_s: options.duration_s, calibrated: scale.is_some() })
     }
-    let Some(first_index) = session.first_index else {
-        return Err(Error::receiver(
-            link.path().display(),
-            format!("receiver {} sent no samples", receiver.serial_number),
-            "unplug the receiver, plug it in again, and record anew",
-        ));
-    };
-    Ok(Summary {
-        capture: written.paths.meta,
-        receiver: receiver.serial_number,
-        duration_s: (session.due_index - first_index) as f64 / rate_hz,
-        samples: written.samples,
-        segments: written.segments,
-        calibrated,
-        pulses: session.pulses,
-        link: health,
-    })
+
+    /// Record, once the stream has `started`.
+    async fn run(
+        self,
+        link: &mut Link,
+        started: Result<()>,
+        mut notify: impl FnMut(Notice),
+        stop: impl Future<Output = ()>,
+    ) -> Result<Summary> {
+        let Self { mut session, disk, duration_s, calibrated } = self;
+        let receiver = link.receiver().clone();
+        let rate_hz = f64::from(receiver.sample_rate_hz);
+        let outcome = match started {
+            Ok(()) => session.run(link, &disk, duration_s, &mut notify, stop).await,
+            Err(error) => Err(error),
+        };
+        let health = link.health().since(&session.began);
+        let written = disk.finish()?;
+        let kept_s = written.samples as f64 / rate_hz;
+        if let Err(error) = outcome {
+            return Err(if written.samples > 0 {
+                error.and(format!("the first {kept_s:.1} s are kept"))
+            } else {
+                error
+            });
+        }
+        let Some(first_index) = session.first_index else {
+            return Err(Error::receiver(
+                link.path().display(),
+                format!("receiver {} sent no samples", receiver.serial_number),
+                "unplug the receiver, plug it in again, and record anew",
+            ));
+        };
+        Ok(Summary {
+            capture: written.paths.meta,
+            receiver: receiver.serial_number,
+            duration_s: (session.due_index - first_index) as f64 / rate_hz,
+            samples: written.samples,
+            segments: written.segments,
+            calibrated,
+            pulses: session.pulses,
+            link: health,
+        })
+    }
 }
 
 /// The state of a recording under way.
 struct Session {
     axes: usize,
     gain_step: u8,
-    /// Index in the stream at which the recording ends.
+    /// What counts as index 0 of the stream.
+    base_index: Option<u64>,
+    /// Index at which the recording ends.
     end_index: u64,
-    /// Index in the stream after the last sample taken.
+    /// Index after the last sample taken.
     due_index: u64,
     first_index: Option<u64>,
+    /// What the link had been through before.
+    began: Health,
     /// Whether anything clipped since progress was last told.
     overload: bool,
     /// Temperature of the calibration, until the receiver's was told to be another.
@@ -254,7 +308,7 @@ impl Session {
                 _ = ticks.tick() => notify(Notice::Progress(Progress {
                     elapsed_s: started_at.elapsed().as_secs_f64(),
                     level_dbfs: self.meter.take_dbfs(),
-                    samples_lost: link.health().samples_lost,
+                    samples_lost: link.health().since(&self.began).samples_lost,
                     overload: std::mem::take(&mut self.overload),
                     pulses: self.pulses,
                 })),
@@ -287,7 +341,11 @@ impl Session {
     fn take(&mut self, mut samples: Samples, disk: &Disk) {
         // A capture has one scale. Samples at another gain step, as of a
         // receiver that was just switched on, are left out as a gap.
-        if samples.gain_step != self.gain_step || samples.first_index >= self.end_index {
+        if samples.gain_step != self.gain_step {
+            return;
+        }
+        samples.first_index -= *self.base_index.get_or_insert(samples.first_index);
+        if samples.first_index >= self.end_index {
             return;
         }
         let room = (self.end_index - samples.first_index).saturating_mul(self.axes as u64);

@@ -10,6 +10,7 @@ fn every_command_explains_itself_with_an_example() {
         "calibrate",
         "emulate",
         "history",
+        "live",
         "locate",
         "measure",
         "ports",

@@ -220,6 +220,15 @@ impl Calibration {
             axes: self.axes,
         }
     }
+
+    /// How well that is known beyond its standard uncertainties.
+    pub fn detail(&self, scale: &GainStep) -> coilrig_analysis::verification::CalibrationDetail {
+        coilrig_analysis::verification::CalibrationDetail {
+            field_degrees_of_freedom: scale.degrees_of_freedom.clone(),
+            clock_degrees_of_freedom: self.clock_degrees_of_freedom,
+            axes_u: self.axes_u,
+        }
+    }
 }
 
 /// Small numbers of a TOML text as 2.1e-9 in place of 0.0000000021, for those who read

@@ -13,6 +13,7 @@ mod demo;
 mod emulate;
 mod history;
 mod into_records;
+mod live;
 mod locate;
 mod measure;
 mod plan;
@@ -62,6 +63,7 @@ enum Command {
     Demo(demo::Demo),
     Emulate(emulate::Emulate),
     History(history::History),
+    Live(live::Live),
     Locate(locate::Locate),
     Measure(measure::Measure),
     Plan(plan::Plan),
@@ -95,6 +97,7 @@ pub fn run() -> ExitCode {
         Command::Demo(args) => demo::run(&args),
         Command::Emulate(args) => emulate::run(&args),
         Command::History(args) => history::run(&args),
+        Command::Live(args) => live::run(args),
         Command::Locate(args) => locate::run(&args),
         Command::Measure(args) => measure::run(&args),
         Command::Plan(args) => plan::run(&args),

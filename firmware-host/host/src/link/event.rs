@@ -71,6 +71,21 @@ pub struct Status {
     pub dropped_samples: u64,
 }
 
+impl Health {
+    /// What it went through since `before`.
+    pub fn since(&self, before: &Self) -> Self {
+        Self {
+            packets: self.packets - before.packets,
+            corrupt_frames: self.corrupt_frames - before.corrupt_frames,
+            gaps: self.gaps - before.gaps,
+            samples_lost: self.samples_lost - before.samples_lost,
+            overloads: self.overloads - before.overloads,
+            stalls: self.stalls - before.stalls,
+            reconnects: self.reconnects - before.reconnects,
+        }
+    }
+}
+
 /// What a link went through since it was opened.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct Health {

@@ -10,6 +10,9 @@ use super::kind::Guided;
 use crate::angle_readings;
 use crate::error::Result;
 
+/// Standard uncertainty of an angle set by a disc with marks, degrees.
+pub const U_ANGLE_DEG: f64 = 1.0;
+
 impl Guided for Angle {
     const NAME: &'static str = "angle";
     const JOURNAL: &'static str = "coilrig-angle-survey-journal/1";

@@ -189,7 +189,7 @@ impl<K: Guided> Guide<'_, K> {
 }
 
 /// What there is to say of a reading before it is kept.
-fn judgement<K: Guided>(survey: &Survey<K>, number: usize) -> Vec<String> {
+pub fn judgement<K: Guided>(survey: &Survey<K>, number: usize) -> Vec<String> {
     let Some(taken) = survey.reading(number) else { return Vec::new() };
     let mut lines = vec![format!("reading {number}: {taken}")];
     let is_first = !survey.readings().any(|(_, _, standing)| standing == Standing::Kept);

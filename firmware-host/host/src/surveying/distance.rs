@@ -10,6 +10,9 @@ use super::kind::Guided;
 use crate::error::Result;
 use crate::readings;
 
+/// Standard uncertainty of a distance taken with a tape, m.
+pub const U_DISTANCE_M: f64 = 0.01;
+
 impl Guided for Distance {
     const NAME: &'static str = "distance";
     const JOURNAL: &'static str = "coilrig-survey-journal/1";

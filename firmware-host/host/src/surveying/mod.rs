@@ -22,7 +22,10 @@ mod listed;
 mod run;
 
 pub use crate::dialogue::Answers;
-pub use dialogue::guide;
+pub use angle::U_ANGLE_DEG;
+pub use dialogue::{guide, judgement};
+pub use distance::U_DISTANCE_M;
+pub use grid::U_PLACING_REL;
 pub use kind::Guided;
 pub use listed::{Listed, parse_argument, read_list, survey_of};
-pub use run::{Attempt, Recording, SurveyRun, TABLE};
+pub use run::{Attempt, Recording, SurveyRun, TABLE, is_in};

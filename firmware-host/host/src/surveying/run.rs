@@ -16,12 +16,17 @@ use crate::files;
 use crate::journal::{Journal, Told, damaged};
 use crate::link::Link;
 use crate::measuring::{self, Keep};
-use crate::recording::{self, Notice, Options};
+use crate::recording::{self, Notice, Options, PulseCounter, Summary};
 
 /// Name of the table of readings in a survey's folder.
 pub const TABLE: &str = "readings.csv";
 /// Name of the journal in a survey's folder.
 const JOURNAL: &str = "survey.jsonl";
+
+/// Whether `folder` holds a survey, of whatever kind.
+pub fn is_in(folder: &Path) -> bool {
+    folder.join(JOURNAL).is_file()
+}
 
 /// How points are recorded.
 #[derive(Clone, Debug)]
@@ -53,6 +58,12 @@ pub struct Attempt {
 pub(super) fn notes<K: Kind>(measurement: &Measurement, taken: &Taken<K>) -> Vec<String> {
     let of = measurement.transmitters.iter().find(|t| Surveyed::of(t) == taken.surveyed);
     of.map(|t| t.notes.clone()).unwrap_or_default()
+}
+
+/// `stop`, and whether it was ready.
+async fn noted(stop: impl Future<Output = ()>, was_ready: &mut bool) {
+    stop.await;
+    *was_ready = true;
 }
 
 /// A survey in a folder.
@@ -140,6 +151,38 @@ impl<K: Guided> SurveyRun<K> {
         notify: impl FnMut(Notice),
         stop: impl Future<Output = ()>,
     ) -> Result<Option<Attempt>> {
+        let (name, options) = self.options(number, how)?;
+        let mut was_stopped = false;
+        let stop = noted(stop, &mut was_stopped);
+        let recorded = recording::record(options, link, notify, stop).await;
+        self.recorded(number, &name, recorded, was_stopped)
+    }
+
+    /// The same from a stream that runs already and goes on, while somebody else hears the
+    /// samples as well.
+    ///
+    /// # Errors
+    ///
+    /// As [`Self::record_point`].
+    pub async fn record_point_running(
+        &mut self,
+        number: usize,
+        link: &mut Link,
+        how: &Recording,
+        heard_by: PulseCounter,
+        notify: impl FnMut(Notice),
+        stop: impl Future<Output = ()>,
+    ) -> Result<Option<Attempt>> {
+        let (name, mut options) = self.options(number, how)?;
+        options.pulse_counter = Some(heard_by);
+        let mut was_stopped = false;
+        let stop = noted(stop, &mut was_stopped);
+        let recorded = recording::record_running(options, link, notify, stop).await;
+        self.recorded(number, &name, recorded, was_stopped)
+    }
+
+    /// Name and options of the next capture of a point.
+    fn options(&self, number: usize, how: &Recording) -> Result<(String, Options)> {
         let Some((point, PointState::Due)) = self.survey.point(number) else {
             return Err(Error::usage(format!("point {number} is not due"), "choose one that is"));
         };
@@ -153,17 +196,22 @@ impl<K: Guided> SurveyRun<K> {
             note: Some(format!("survey, point {number}: {point}")),
             ..Options::default()
         };
-        let mut stopped = false;
-        let until = async {
-            stop.await;
-            stopped = true;
-        };
-        let recorded = recording::record(options, link, notify, until).await;
-        if stopped {
+        Ok((name, options))
+    }
+
+    /// What came of recording the capture of that name.
+    fn recorded(
+        &mut self,
+        number: usize,
+        name: &str,
+        recorded: Result<Summary>,
+        was_stopped: bool,
+    ) -> Result<Option<Attempt>> {
+        if was_stopped {
             return Ok(None);
         }
         recorded?;
-        self.take(number, &name).map(Some)
+        self.take(number, name).map(Some)
     }
 
     /// Take every point that is due without asking anybody: `place` puts the

@@ -20,7 +20,7 @@ use crate::output::{angle as output, budget};
 use crate::records::MeasurementKind;
 use crate::records::book::{Book, Measured, Named};
 use crate::records::values;
-use crate::surveying;
+use crate::surveying::{self, U_ANGLE_DEG, U_DISTANCE_M};
 
 /// Coupling over angle, with a receiver or from a table of readings
 ///
@@ -95,10 +95,6 @@ Examples:
       --calibration CR-0001.toml --step 15 --distance 2
   coilrig survey angle --readings captures/angle-demo.csv --distance 2 --out turned";
 
-/// Standard uncertainty of an angle set by a disc with marks, degrees.
-const U_ANGLE_DEG: f64 = 1.0;
-/// Standard uncertainty of a distance taken with a tape, m.
-const U_DISTANCE_M: f64 = 0.01;
 /// Steps that are wide enough to be done and fine enough to see harmonics.
 const STEP_DEG: f64 = 15.0;
 

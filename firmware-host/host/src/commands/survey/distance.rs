@@ -11,7 +11,7 @@ use super::common::{
 };
 use crate::commands::Outcome;
 use crate::error::{Error, Result};
-use crate::surveying::{self, Listed};
+use crate::surveying::{self, Listed, U_DISTANCE_M};
 
 /// Field over distance, with a receiver or from captures
 ///
@@ -63,9 +63,6 @@ Examples:
   coilrig survey distance --out field-3.csv \\
       --capture near@3m --capture mid@6m --capture beside@6m:coplanar
   coilrig range field-3/readings.csv";
-
-/// Standard uncertainty of a distance taken with a tape, m.
-const U_DISTANCE_M: f64 = 0.01;
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
 enum Aligned {

@@ -8,7 +8,7 @@ use coilrig_analysis::survey::{self as survey, Place, Plan, PlanError, Rectangle
 use super::common::{Guidance, Receiving, check_stated, from_captures, guided, tell, zero_or_more};
 use crate::commands::Outcome;
 use crate::error::{Error, Result};
-use crate::surveying;
+use crate::surveying::{self, U_PLACING_REL};
 
 /// Field vectors over a rectangle or along lines, with a receiver of three axes
 ///
@@ -66,9 +66,6 @@ Examples:
       --calibration CR-0001.toml --size 8x8 --spacing 2
   coilrig survey grid --out field-4 --port /dev/ttyACM0 \\
       --calibration CR-0001.toml --spacing 1 --line 0,0,0:8,0,2 --line 0,4,0:8,4,2";
-
-/// 1 cm at 1 m in a field that falls with the cube; common practice, no source.
-const U_PLACING_REL: f64 = 0.03;
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
 enum StatedWay {

@@ -1,0 +1,84 @@
+// Link, level, noise, calibration, and the operator's recording.
+
+import { fixed, reading, unitOfFields } from "./show.js";
+
+const byId = (id) => document.getElementById(id);
+const AXES = ["x", "y", "z"];
+// Until then the noise is a guess.
+const SETTLED_S = 4;
+// Within so much of full scale a little more clips.
+const NEAR_DBFS = -3;
+
+function put(id, text, kind = "") {
+  const place = byId(id);
+  // Readers of the screen are told of changes only.
+  if (place.textContent !== text) place.textContent = text;
+  place.className = kind;
+}
+
+function noise(densities) {
+  if (!densities) return "not calibrated";
+  // A level of a density is no field; nA/m is what people know noise in.
+  const factor = unitOfFields() === "µA/m" ? 1e6 : 1e9;
+  const name = factor === 1e6 ? "µA/m" : "nA/m";
+  return `${densities.map((n) => reading({ value: Number((n * factor).toPrecision(2)), u: 0 }, "").trim()).join(" / ")} ${name} per √Hz`;
+}
+
+export function showReceiver(known) {
+  const { about, state, mayAct } = known;
+  byId("record").hidden = !(mayAct && about?.can_record);
+  if (about) {
+    const doubts = about.concerns.length > 0 || about.unit !== "A/m";
+    put("calibration", [about.calibration, ...about.concerns].join("; "), doubts ? "open" : "");
+  }
+  if (!state) return;
+  const levels = state.level_dbfs;
+  const names = levels.length === 1 ? [""] : AXES;
+  const text = levels.map((db, i) => `${names[i]} ${db === null ? "–" : fixed(db, 0)}`.trim()).join("  ");
+  const near = levels.some((db) => db !== null && db > NEAR_DBFS);
+  put("level", `${text} dBFS${known.link?.overload ? " OVERLOAD" : ""}`, near || known.link?.overload ? "bad" : "");
+  put("noise", state.at_s < SETTLED_S ? "listening" : noise(state.noise_a_per_m_rthz));
+  if (!known.link) {
+    put("link", state.is_over ? "the capture is over" : "playing a capture", state.is_over ? "open" : "good");
+    put("lost", `${state.gaps} ${state.gaps === 1 ? "gap" : "gaps"}`);
+  }
+}
+
+export function showLink(known) {
+  const { link } = known;
+  if (!link) {
+    put("link", "no answer", "bad");
+    return;
+  }
+  put("link", link.is_up ? "receiver streams" : "receiver lost", link.is_up ? "good" : "bad");
+  put("lost", String(link.samples_lost), link.samples_lost ? "open" : "");
+  put("said", link.said);
+  const on = link.recording;
+  put("recording", on ? `on: ${on.name}, ${fixed(on.elapsed_s, 0)} s` : "off", on ? "bad" : "");
+  byId("record-button").textContent = on ? "Stop recording" : "Start recording";
+  byId("record-button").classList.toggle("on", Boolean(on));
+  byId("record-unit").disabled = Boolean(on);
+  byId("record").dataset.on = on ? "yes" : "";
+}
+
+export async function order(what) {
+  try {
+    await give(what);
+  } catch {
+    byId("said").textContent = "the program does not answer";
+  }
+}
+
+async function give(what) {
+  const answer = await fetch("/orders", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(what) });
+  if (!answer.ok) byId("said").textContent = (await answer.text()).trim();
+}
+
+export function takeOrders() {
+  byId("record").addEventListener("submit", (event) => {
+    event.preventDefault();
+    const unit = byId("record-unit").value.trim();
+    const what = byId("record").dataset.on ? { do: "stop_recording" } : { do: "record", ...(unit ? { unit } : {}) };
+    order(what);
+  });
+}

@@ -1,0 +1,71 @@
+// The table of the units heard.
+
+import { colourOf, element, field, fixed, reading } from "./show.js";
+
+const QUANTITIES = { carrier: "carrier", "on-time": "time on", "off-time": "time off", period: "period", field: "field", "residual-carrier": "residual carrier" };
+const COLUMNS = ["Unit", "Carrier", "Period", "On", "Field now", "Residual carrier", "Pulses", "Limits"];
+const SILENT_S = 4;
+
+const milliseconds = ({ value, u }) => reading({ value: value * 1e3, u: u * 1e3 }, "ms");
+const ratio = ({ value, u }) => (u === null || u >= 1 ? "–" : reading({ value: value * 100, u: u * 100 }, "%"));
+
+/** Each quantity that has a limit, in words. */
+function limits(unit) {
+  const judged = unit.limits.filter((limit) => limit.quantity !== "field");
+  const list = element("ul");
+  for (const limit of judged) {
+    const what = QUANTITIES[limit.quantity];
+    const [word, kind] = {
+      conforms: ["within", "good"],
+      "does not conform": ["outside", "bad"],
+      undecided: ["undecided", "open"],
+    }[limit.decision] ?? ["not judged", "open"];
+    const item = element("li", { class: kind }, `${{ good: "✓", bad: "✗", open: "?" }[kind]} ${what}: ${word}`);
+    if (limit.why_not) item.title = limit.why_not;
+    list.append(item);
+  }
+  return list;
+}
+
+function cell(label, content) {
+  return element("td", { "data-label": label, role: "cell" }, content);
+}
+
+function row(unit, isChosen, choose) {
+  const silent = unit.silent_s > SILENT_S;
+  const swatch = element("span", { class: "swatch", "aria-hidden": "true" });
+  swatch.style.background = colourOf(unit.name);
+  const button = element("button", { type: "button", class: "unit-button", "aria-pressed": String(isChosen), "aria-label": `Unit ${unit.name}: show its field vector`, "data-unit": unit.name }, swatch, unit.name);
+  button.addEventListener("click", () => choose(unit.name));
+  const now = unit.field_a_per_m ?? unit.amplitude_counts;
+  const how = silent ? `${field(now.value, now.u)}, silent for ${fixed(unit.silent_s, 0)} s` : field(now.value, now.u);
+  const overlapped = unit.pulses.overlapped ? `, ${unit.pulses.overlapped} overlapped` : "";
+  const made = element("tr", { role: "row" },
+    element("th", { scope: "row", role: "rowheader" }, button),
+    cell("Carrier", reading(unit.carrier_hz, "Hz")),
+    cell("Period", milliseconds(unit.period_s)),
+    cell("On", milliseconds(unit.on_time_s)),
+    cell("Field now", how),
+    cell("Residual carrier", ratio(unit.residual_carrier_ratio)),
+    cell("Pulses", `${unit.pulses.found} of ${unit.pulses.expected}${overlapped}`),
+    cell("Limits", limits(unit)));
+  made.className = `unit${silent ? " silent" : ""}`;
+  if (unit.notes.length === 0) return [made];
+  made.classList.add("noted");
+  const notes = element("td", { colspan: String(COLUMNS.length), role: "cell", class: "note" }, `${unit.name}: ${unit.notes.join("; ")}`);
+  return [made, element("tr", { role: "row", class: "notes" }, notes)];
+}
+
+export function showUnits(known, choose) {
+  const place = document.getElementById("units");
+  const { units } = known.state;
+  if (units.length === 0) {
+    place.replaceChildren(element("p", {}, "none yet: a unit shows after four pulses"));
+    return;
+  }
+  const had = place.contains(document.activeElement) ? document.activeElement.dataset.unit : null;
+  const head = element("thead", { role: "rowgroup" }, element("tr", { role: "row" }, ...COLUMNS.map((text) => element("th", { scope: "col", role: "columnheader" }, text))));
+  const body = element("tbody", { role: "rowgroup" }, ...units.flatMap((unit) => row(unit, unit.name === known.chosen, choose)));
+  place.replaceChildren(element("table", { role: "table", "aria-labelledby": "units-title" }, head, body));
+  if (had) place.querySelector(`[data-unit="${had}"]`)?.focus();
+}
