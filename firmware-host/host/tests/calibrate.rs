@@ -172,7 +172,7 @@ fn the_whole_calibration_step_by_step_finds_what_was_hidden() {
         loop_x.hear("keeps it");
         loop_x.say("");
     }
-    loop_x.hear("all 5 captures");
+    loop_x.hear("all captures are there: 5");
     loop_x.say("");
     let document = loop_x.end().unwrap();
     let value = document["result"]["field_per_count"].as_f64().unwrap();
@@ -191,7 +191,7 @@ fn the_whole_calibration_step_by_step_finds_what_was_hidden() {
         rotation.hear("keeps it");
         rotation.say("");
     }
-    rotation.hear("all 18 captures");
+    rotation.hear("all captures are there: 18");
     rotation.say("");
     rotation.end().unwrap();
 
@@ -201,7 +201,7 @@ fn the_whole_calibration_step_by_step_finds_what_was_hidden() {
     clock.say("");
     clock.hear("by the receiver's clock");
     clock.say("");
-    clock.hear("all 1 captures");
+    clock.hear("all captures are there: 1");
     clock.say("");
     clock.end().unwrap();
 
@@ -247,13 +247,13 @@ fn a_series_is_broken_off_and_goes_on_and_bad_captures_do_not_count() {
         second.hear("keeps it");
         second.say("");
     }
-    second.hear("all 3 captures");
+    second.hear("all captures are there: 3");
     second.say("d 1");
     second.hear("3 of 3");
     second.say("");
     second.hear("keeps it");
     second.say("");
-    second.hear("all 3 captures");
+    second.hear("all captures are there: 3");
     second.say("");
     let document = second.end().unwrap();
     let readings = document["result"]["reading"].as_array().unwrap();
