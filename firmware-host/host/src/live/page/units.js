@@ -9,19 +9,24 @@ const SILENT_S = 4;
 const milliseconds = ({ value, u }) => reading({ value: value * 1e3, u: u * 1e3 }, "ms");
 const ratio = ({ value, u }) => (u === null || u >= 1 ? "–" : reading({ value: value * 100, u: u * 100 }, "%"));
 
-/** Each quantity that has a limit, in words. */
+const VERDICTS = [
+  ["does not conform", "outside", "bad", "✗"],
+  ["undecided", "undecided", "open", "?"],
+  [undefined, "not judged", "open", "?"],
+  ["conforms", "within", "good", "✓"],
+];
+
+/** The quantities that have limits, by what is to be said of them, the worst first. */
 function limits(unit) {
   const judged = unit.limits.filter((limit) => limit.quantity !== "field");
   const list = element("ul");
-  for (const limit of judged) {
-    const what = QUANTITIES[limit.quantity];
-    const [word, kind] = {
-      conforms: ["within", "good"],
-      "does not conform": ["outside", "bad"],
-      undecided: ["undecided", "open"],
-    }[limit.decision] ?? ["not judged", "open"];
-    const item = element("li", { class: kind }, `${{ good: "✓", bad: "✗", open: "?" }[kind]} ${what}: ${word}`);
-    if (limit.why_not) item.title = limit.why_not;
+  for (const [decision, word, kind, mark] of VERDICTS) {
+    const known = (limit) => VERDICTS.some(([other]) => other === limit.decision);
+    const those = judged.filter((limit) => (known(limit) ? limit.decision : undefined) === decision);
+    if (those.length === 0) continue;
+    const names = those.map((limit) => QUANTITIES[limit.quantity]).join(", ");
+    const item = element("li", { class: kind }, `${mark} ${word}: ${names}`);
+    item.title = those.map((limit) => limit.why_not).filter(Boolean).join("; ");
     list.append(item);
   }
   return list;
