@@ -43,7 +43,7 @@ fn the_whole_job_with_no_hardware() {
     }
 
     let report = std::fs::read_to_string(results.join("report.html")).unwrap();
-    assert_eq!(report.matches("<svg").count(), 4);
+    assert_eq!(report.matches("<svg").count(), 5);
     for part in
         ["Transmitters heard", "Field over distance", "Coupling over angle", "rescue frequency"]
     {

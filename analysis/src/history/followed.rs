@@ -46,7 +46,7 @@ pub fn follow(
     let forecasts = trend
         .as_ref()
         .map_or_else(|| passed(last.value, bounds), |t| leaving(t, bounds, now_s, horizon_s));
-    let standing = standing(trend.as_ref(), &forecasts);
+    let standing = standing(trend.as_ref(), &forecasts, now_s);
     Some(Followed {
         quantity,
         readings: known.len(),
@@ -87,6 +87,41 @@ mod tests {
     use super::*;
     use crate::history::Side;
     use crate::limits::published;
+
+    /// Eight visits within a month, upwards by a tenth of a hertz a day: years later
+    /// nobody knows, and nothing measured was ever beyond the limit.
+    #[test]
+    fn a_line_drawn_on_is_no_measurement() {
+        let set = published::named(published::CURRENT).unwrap();
+        let quantity = Tracked::named("carrier_hz").unwrap();
+        let day_s = 86_400.0;
+        let points: Vec<Point> = (0..8)
+            .map(|i| {
+                let days = 4.0 * f64::from(i);
+                let value = Reading::new(457_070.0 + 0.1 * days, 0.05);
+                Point { at_s: days * day_s, value, temperature_c: None }
+            })
+            .collect();
+        let seen = |days: f64| follow(quantity, &points, &[], &set, (days * day_s, 1e9)).unwrap();
+        assert!(matches!(seen(30.0).standing, Standing::DriftsOut(_)));
+        let later = seen(1000.0);
+        assert_eq!(later.standing, Standing::DriftsAcross);
+        assert!(later.forecasts.iter().all(|f| f.leaving != crate::history::Leaving::Left));
+    }
+
+    /// Readings that agree to the last digit are known as well as they state.
+    #[test]
+    fn readings_all_alike_are_no_waves() {
+        let set = published::named(published::CURRENT).unwrap();
+        let quantity = Tracked::named("carrier_hz").unwrap();
+        let point = |i: i32| {
+            let value = Reading::new(457_060.0, 5.0);
+            Point { at_s: 1e6 * f64::from(i), value, temperature_c: None }
+        };
+        let points: Vec<Point> = (0..8).map(point).collect();
+        let trend = follow(quantity, &points, &[], &set, (8e6, 1e9)).unwrap().trend.unwrap();
+        assert!(trend.level(4e6).u < 5.0, "{:?}", trend.level(4e6));
+    }
 
     /// Two visits tell no trend, but a carrier far off is far off.
     #[test]

@@ -53,7 +53,9 @@ pub struct Forecast {
     pub leaving: Leaving,
 }
 
-/// For each limit there is, as seen at `now_s` and over no more than `horizon_s` from then.
+/// For each limit there is, as the last visit shows it and over no more than `horizon_s`
+/// from now. Whether a limit is passed is what was measured, not what a line drawn on
+/// says: times of [`Leaving::From`] may lie before `now_s`.
 pub fn leaving(
     trend: &Trend,
     (lower, upper): (Option<f64>, Option<f64>),
@@ -62,12 +64,13 @@ pub fn leaving(
 ) -> Vec<Forecast> {
     let last_s = trend.visits.last().map_or(now_s, |v| v.at_s);
     let span_s = last_s - trend.visits.first().map_or(last_s, |v| v.at_s);
-    let until_s = (now_s + horizon_s).min(last_s + REACH * span_s).max(now_s);
-    let line = Line::seen_from(trend, now_s);
+    let from_s = last_s.min(now_s);
+    let until_s = (now_s + horizon_s).min(last_s + REACH * span_s).max(from_s);
+    let line = Line::seen_from(trend, from_s);
     let sides = [(Side::Lower, lower, 1.0), (Side::Upper, upper, -1.0)];
     let of = |(side, limit, sign): (Side, Option<f64>, f64)| {
         let limit = limit?;
-        Some(Forecast { side, limit, leaving: line.passes(limit, sign, now_s, until_s) })
+        Some(Forecast { side, limit, leaving: line.passes(limit, sign, from_s, until_s) })
     };
     sides.into_iter().filter_map(of).collect()
 }

@@ -25,8 +25,8 @@ pub enum Standing {
     Steady,
 }
 
-/// How a quantity stands with its limits; without a trend, by its last reading.
-pub fn standing(trend: Option<&Trend>, forecasts: &[Forecast]) -> Standing {
+/// How a quantity stands with its limits at `now_s`; without a trend, by its last reading.
+pub fn standing(trend: Option<&Trend>, forecasts: &[Forecast], now_s: f64) -> Standing {
     let all = || forecasts.iter().map(|f| f.leaving);
     if all().any(|l| l == Leaving::Left) {
         return Standing::Outside;
@@ -42,6 +42,7 @@ pub fn standing(trend: Option<&Trend>, forecasts: &[Forecast]) -> Standing {
     let stepped = trend.steps.iter().filter(|s| s.event.is_none()).map(|s| -s.between_s[1]);
     match (trend.drifts(), open, earliest.reduce(f64::min), stepped.reduce(f64::min)) {
         (true, true, ..) => Standing::DriftsAcross,
+        (true, false, Some(earliest_s), _) if earliest_s <= now_s => Standing::DriftsAcross,
         (true, false, Some(earliest_s), _) => Standing::DriftsOut(earliest_s),
         (_, _, _, Some(back_s)) => Standing::Stepped(back_s),
         (true, ..) => Standing::Drifts,

@@ -301,6 +301,10 @@ fn solve(visits: &[Visit], columns: &DMatrix<f64>, variance: f64) -> Option<Solv
 /// in one series of a hundred.
 fn in_waves(residuals: &[f64]) -> f64 {
     let sum: f64 = residuals.iter().map(|r| r * r).sum();
+    // All alike: no waves.
+    if sum <= 0.0 {
+        return 1.0;
+    }
     let beside: f64 = residuals.windows(2).map(|r| r[0] * r[1]).sum();
     let chance = 2.3 / (residuals.len() as f64).sqrt();
     let r = (beside / sum).min(0.99);

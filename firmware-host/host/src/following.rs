@@ -173,13 +173,14 @@ fn assembled(
         .collect();
     followed.sort_by(|a, b| history::worse_first(a.standing, b.standing));
     let last = |kind| events.iter().rfind(|e| e.what.kind == kind).map(|e| seconds(e.at));
-    // Out of use until it is placed again, or somebody decides otherwise.
-    let ended = last(EventKind::Retired).is_some_and(|at_s| {
-        let again = decisions.iter().filter(|d| d.what.decision == Decided::InUse);
-        let again_s = again.map(|d| seconds(d.at)).chain(last(EventKind::Placed));
-        again_s.fold(f64::MIN, f64::max) < at_s
-    });
-    let retired = ended || decisions.last().is_some_and(|d| d.what.decision == Decided::Retire);
+    // Out of use from the event or the decision on, until it is placed again or somebody
+    // decides otherwise.
+    let decided = |what| decisions.iter().rfind(|d| d.what.decision == what);
+    let decided_s = |what| decided(what).map(|d| seconds(d.at));
+    let newest = |times: [Option<f64>; 2]| times.into_iter().flatten().fold(f64::MIN, f64::max);
+    let ended_s = newest([last(EventKind::Retired), decided_s(Decided::Retire)]);
+    let again_s = newest([last(EventKind::Placed), decided_s(Decided::InUse)]);
+    let retired = ended_s > again_s;
     let verified = verifications.last().map(|v| seconds(v.at));
     UnitHistory {
         verification_due: due(verified, question.verify_every_s),
@@ -241,10 +242,12 @@ fn series(
     Ok(all)
 }
 
-/// The station of this name as it was recorded last until then.
+/// The station of this name as it was recorded last until then; where it was only
+/// recorded later, as it was first.
 fn station_named(records: &Records, name: &str, to: Timestamp) -> Result<Entry<records::Station>> {
     let all = records.stations()?;
-    let known = all.iter().rfind(|s| s.what.name == name && s.at <= to);
+    let of_name = || all.iter().filter(|s| s.what.name == name);
+    let known = of_name().rfind(|s| s.at <= to).or_else(|| of_name().min_by_key(|s| s.at));
     known.cloned().ok_or_else(|| {
         let mut names: Vec<&str> = all.iter().map(|s| s.what.name.as_str()).collect();
         names.sort_unstable();
@@ -252,7 +255,7 @@ fn station_named(records: &Records, name: &str, to: Timestamp) -> Result<Entry<r
         let names = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
         Error::file(
             records.path().display(),
-            format!("holds no station \"{name}\" of that time; its stations: {names}"),
+            format!("holds no station \"{name}\" ; its stations: {names}"),
             "give one of these, or enter its file: coilrig records station",
         )
     })
@@ -313,7 +316,8 @@ fn calibrations(records: &Records, to: Timestamp) -> Result<Vec<ReceiverCalibrat
         let same =
             |c: &&mut Entry<Calibration>| c.what.receiver_serial == entry.what.receiver_serial;
         match newest.iter_mut().find(same) {
-            Some(other) => *other = entry,
+            Some(other) if entry.at >= other.at => *other = entry,
+            Some(_) => {}
             None => newest.push(entry),
         }
     }

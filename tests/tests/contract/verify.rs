@@ -448,7 +448,7 @@ fn csv_has_a_row_for_each_quantity() {
 fn the_sheet_is_one_page_with_everything_in_it() {
     let folder = tempdir().unwrap();
     unit(1e-6).with("coilrig:unit", json!("rental <7>")).write(folder.path(), "a");
-    let identity = ["--serial", "40213", "--owner", "Club & Co", "--operator", "A. Berger"];
+    let identity = ["--serial", "40213", "--owner", "Club & Co", "--operator", "warden"];
     let sheet = ["--sheet", "a.html"];
     verify(folder.path(), &[&["a"], &AT_3_M[..], &identity, &sheet].concat()).with_code(0);
     let page = std::fs::read_to_string(folder.path().join("a.html")).unwrap();
@@ -456,7 +456,7 @@ fn the_sheet_is_one_page_with_everything_in_it() {
         "rental &lt;7&gt;",
         "40213",
         "Club &amp; Co",
-        "A. Berger",
+        "warden",
         "conforms",
         "EN 300 718-1",
         "457 kHz ± 80 Hz",

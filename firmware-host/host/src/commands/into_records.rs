@@ -101,6 +101,26 @@ pub(super) fn when(text: &str) -> std::result::Result<Timestamp, String> {
         .map_err(|_| "give a day as 2026-04-01, or a time as 2026-04-01T08:00".into())
 }
 
+/// The same of something that was done: a time to come is mistyped.
+pub(super) fn when_done(text: &str) -> std::result::Result<Timestamp, String> {
+    let at = when(text)?;
+    // Clocks differ, and a day alone is its noon.
+    let latest = Timestamp::now() + jiff::SignedDuration::from_hours(13);
+    if at > latest { Err("lies in the future".into()) } else { Ok(at) }
+}
+
+/// Refuse to enter a capture of one unit as another's.
+pub(super) fn check_stated(path: &Path, stated: Option<&str>, unit: &str) -> Result<()> {
+    match stated {
+        Some(stated) if stated != unit => Err(Error::file(
+            path.display(),
+            format!("states that it is of unit \"{stated}\", not \"{unit}\""),
+            format!("give --unit \"{stated}\", or correct coilrig:unit in the capture's metadata"),
+        )),
+        _ => Ok(()),
+    }
+}
+
 /// Refuse to enter what belongs to no unit.
 pub(super) fn no_unit(what: impl std::fmt::Display) -> Error {
     Error::usage(
@@ -118,10 +138,24 @@ pub(super) fn path(named: Option<&Path>) -> Option<PathBuf> {
 
 /// Who enters: as stated, else the user of this computer.
 pub(super) fn by(stated: Option<&str>) -> Result<String> {
-    let of_system = || ["USER", "LOGNAME"].iter().find_map(|name| std::env::var(name).ok());
+    let of_system = || {
+        let variable = |name: &&str| std::env::var(name).ok().filter(|by| !by.trim().is_empty());
+        ["USER", "LOGNAME"].iter().find_map(|name| variable(name)).or_else(user_of_system)
+    };
     let by = stated.map(str::to_owned).or_else(of_system).unwrap_or_default();
     if by.trim().is_empty() {
         return Err(Error::usage("nobody is named who enters this", "give --by with a name"));
     }
     Ok(by)
+}
+
+/// The name that the system has for whoever runs the program.
+fn user_of_system() -> Option<String> {
+    let own = rustix::process::getuid().as_raw().to_string();
+    let users = std::fs::read_to_string("/etc/passwd").ok()?;
+    users.lines().find_map(|line| {
+        let mut fields = line.split(':');
+        let name = fields.next()?;
+        (fields.nth(1) == Some(own.as_str())).then(|| name.to_owned())
+    })
 }

@@ -10,7 +10,7 @@ use coilrig_analysis::field::medium::Medium;
 use coilrig_analysis::locate::{LocateError, Location, Options, analyse, budgets};
 use coilrig_analysis::range::common_u_rel;
 
-use super::into_records::{IntoRecords, when};
+use super::into_records::{IntoRecords, when_done};
 use super::{CAUTIONS, Outcome};
 use crate::error::{Error, Result};
 use crate::ground_file;
@@ -57,7 +57,7 @@ pub struct Locate {
     #[arg(long)]
     json: bool,
     /// When the readings were taken, as 2026-04-01 or 2026-04-01T08:00 [default: now]
-    #[arg(long, value_name = "TIME", value_parser = when, requires = "unit")]
+    #[arg(long, value_name = "TIME", value_parser = when_done, requires = "unit")]
     #[arg(help_heading = "Records")]
     at: Option<jiff::Timestamp>,
     #[command(flatten)]

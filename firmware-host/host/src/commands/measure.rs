@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use clap::Args;
 
-use super::into_records::IntoRecords;
+use super::into_records::{IntoRecords, check_stated};
 use super::{CAUTIONS, Outcome, load_for_captures};
 use crate::calibration::Calibration;
 use crate::error::{Error, Result};
@@ -134,7 +134,10 @@ pub fn run(args: &Measure) -> Result<Outcome> {
         eprintln!("{CAUTIONS}");
     }
     if let (Some(book), Some(unit)) = (&mut book, &args.into.unit) {
-        errors.extend(enter(book, unit, args, &all)?);
+        match enter(book, unit, args, &all) {
+            Ok(more) => errors.extend(more),
+            Err(error) => errors.push(error),
+        }
     }
     if errors.is_empty() { Ok(Outcome::Done) } else { Err(last_of(errors)) }
 }
@@ -144,6 +147,11 @@ pub fn run(args: &Measure) -> Result<Outcome> {
 fn enter(book: &mut Book, unit: &str, args: &Measure, all: &[Measured]) -> Result<Vec<Error>> {
     let (mut entries, mut errors) = (Vec::new(), Vec::new());
     for measured in all {
+        let (capture, paths) = (&measured.capture.meta.global, &measured.capture.paths);
+        if let Err(error) = check_stated(&paths.meta, capture.unit.as_deref(), unit) {
+            errors.push(error.and("not entered into the records"));
+            continue;
+        }
         let chosen = match verifying::choose(measured, args.transmitter.as_deref()) {
             Ok((chosen, note)) => {
                 let place = measured.capture.paths.meta.display();

@@ -13,7 +13,7 @@ use coilrig_analysis::range::{
 };
 use coilrig_analysis::units;
 
-use super::into_records::{IntoRecords, when};
+use super::into_records::{IntoRecords, when_done};
 use super::{CAUTIONS, Outcome};
 use crate::error::{Error, Result};
 use crate::ground_file;
@@ -80,7 +80,7 @@ pub struct Range {
     #[arg(long)]
     json: bool,
     /// When the readings were taken, as 2026-04-01 or 2026-04-01T08:00 [default: now]
-    #[arg(long, value_name = "TIME", value_parser = when, requires = "unit")]
+    #[arg(long, value_name = "TIME", value_parser = when_done, requires = "unit")]
     #[arg(help_heading = "Records")]
     at: Option<jiff::Timestamp>,
     #[command(flatten)]

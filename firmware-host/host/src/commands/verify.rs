@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 use coilrig_analysis::conformity::{DEFAULT_RISK, Decision, Rule};
 use coilrig_analysis::verification::{Placement, Setup};
 
-use super::into_records::{WhichRecords, no_unit};
+use super::into_records::{WhichRecords, check_stated, no_unit};
 use super::{Outcome, load_for_captures};
 use crate::error::{Error, Result};
 use crate::output::{sheet, verification};
@@ -178,6 +178,9 @@ fn open_records(args: &Verify) -> Result<Option<Book>> {
     let book = args.records.open_for(named)?;
     if let (Some(book), Some(name)) = (&book, named) {
         book.check(Named { name, serial: args.identity.serial.as_deref() })?;
+        for path in &args.captures {
+            check_stated(path, Unjudged::unit_of(path).as_deref(), name)?;
+        }
     }
     Ok(book)
 }

@@ -23,6 +23,7 @@ use crate::records::Records;
 /// Records that cannot be read, a folder that cannot be written.
 pub fn export(records: &Records, park: &str, folder: &Path) -> Result<usize> {
     files::make_folder(folder)?;
+    let _one_state = records.snapshot()?;
     for table in tables::TABLES {
         files::write_whole_by(&folder.join(format!("{}.parquet", table.name)), |file| {
             let mut writer = parquet::Writer::new(file, table)?;

@@ -7,7 +7,7 @@ use coilrig_analysis::limits::Quantity;
 use coilrig_analysis::reading::Reading;
 use jiff::Timestamp;
 
-use super::entering::{Entering, Stamp};
+use super::entering::{Entering, Stamp, text};
 use super::entries::{EntryId, Judged, Measurement, MeasurementKind, Verification};
 use super::files::{CaptureFile, GivenStation};
 use super::opening::Records;
@@ -119,7 +119,7 @@ impl Book {
                 document_json: measured.document_json.clone(),
             };
             let stamp = measured.at.map_or_else(|| page.stamp(files), Stamp::at);
-            page.measurement(&stamp, &what, &measured.values)?;
+            page.measurement((&stamp, measured.at.is_some()), &what, &measured.values)?;
         }
         page.close(unit.name)
     }
@@ -162,7 +162,7 @@ impl Book {
                 document_json: crate::output::measurement::of_one(&examined.measured, transmitter)?,
             };
             let stamp = file.stamp(page.entering.now());
-            page.measurement(&stamp, &what, &values)?;
+            page.measurement((&stamp, false), &what, &values)?;
         }
         let probability = judged.verification.verdict.probability_of_conformity_at_least;
         let what = Verification {
@@ -251,17 +251,24 @@ impl<'a> Page<'a> {
 
     /// Enter a measurement, unless the same is there already: the same command given
     /// twice measures nothing new. One that has more numbers of the same takes its place.
-    fn measurement(&mut self, stamp: &Stamp, what: &Measurement, values: &Values) -> Result<()> {
-        let sql = "SELECT id, value_count FROM measurement_in_force \
+    /// So does one whose time is stated (`timed`) and another.
+    fn measurement(
+        &mut self,
+        (stamp, timed): (&Stamp, bool),
+        what: &Measurement,
+        values: &Values,
+    ) -> Result<()> {
+        let sql = "SELECT id, value_count, at FROM measurement_in_force \
                    WHERE unit = ?1 AND kind = ?2 AND document_json = ?3 AND capture IS ?4";
         let same = (what.unit, what.kind, &what.document_json, what.capture);
-        let known: Vec<(EntryId, usize)> = self
-            .entering
-            .records
-            .rows(sql, same, |row| Ok((row.get(0)?, row.get::<_, u32>(1)? as usize)))?;
+        let known: Vec<(EntryId, usize, String)> =
+            self.entering.records.rows(sql, same, |row| {
+                Ok((row.get(0)?, row.get::<_, u32>(1)? as usize, row.get(2)?))
+            })?;
+        let another_time = |at: &str| timed && at != text(stamp.at);
         let (known, corrects) = match known.last() {
-            Some(&(id, count)) if count < values.len() => (None, Some(id)),
-            known => (known.map(|&(id, _)| id), None),
+            Some((id, count, at)) if *count < values.len() || another_time(at) => (None, Some(*id)),
+            known => (known.map(|(id, ..)| *id), None),
         };
         let stamp = Stamp { corrects, ..stamp.clone() };
         self.add(known, |entering| entering.add_measurement(&stamp, what, values))

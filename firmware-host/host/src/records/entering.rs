@@ -180,9 +180,42 @@ impl Entering<'_> {
             let what = format!("entry {entry} is a withdrawal, which stays");
             return Err(Error::usage(what, "enter anew what was withdrawn"));
         }
+        self.check_withdrawable(entry)?;
         let stamp =
             Stamp { at: self.now, corrects: Some(entry), note: Some(why.trim().to_owned()) };
         self.add(&stamp, &Withdrawal)
+    }
+
+    /// A correction that is withdrawn would leave neither what it took the place of nor
+    /// itself, and a unit nothing that its entries are of.
+    fn check_withdrawable(&self, entry: EntryId) -> Result<()> {
+        let records = self.records;
+        let sql = "SELECT kind, corrects FROM entry WHERE id = ?1";
+        let found = records.rows(sql, [entry], |row| {
+            Ok((row.get::<_, String>(0)?, row.get::<_, Option<EntryId>>(1)?))
+        })?;
+        let place = || format!("{}, entry {entry}", records.path().display());
+        let Some((kind, corrects)) = found.into_iter().next() else { return Ok(()) };
+        if let Some(earlier) = corrects {
+            let what = format!("takes the place of entry {earlier}, which would be lost with it");
+            let remedy = format!("correct it back: coilrig records correct {entry}");
+            return Err(Error::file(place(), what, remedy));
+        }
+        if kind == Kind::Unit.word() {
+            let sql = "SELECT count(*) FROM (SELECT unit FROM event_in_force UNION ALL \
+                       SELECT unit FROM measurement_in_force UNION ALL \
+                       SELECT unit FROM verification_in_force UNION ALL \
+                       SELECT unit FROM decision_in_force) WHERE unit = ?1";
+            let of_it: i64 =
+                records.rows(sql, [entry], |row| row.get::<_, i64>(0))?.into_iter().sum();
+            if of_it > 0 {
+                let what = format!("is a unit of which {of_it} entries are in force");
+                let remedy = "withdraw those first, or give them to another unit: \
+                              coilrig records correct N unit=NAME";
+                return Err(Error::file(place(), what, remedy));
+            }
+        }
+        Ok(())
     }
 
     /// All entries are made: into the file with them.

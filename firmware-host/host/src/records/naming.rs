@@ -42,6 +42,10 @@ impl Records {
     ///
     /// A name nearly that of a known unit, or another serial number than that has.
     pub fn check_unit(&self, name: &str, serial: Option<&str>) -> Result<Option<KnownUnit>> {
+        if name.trim().is_empty() || name != name.trim() || name.chars().any(char::is_control) {
+            let what = format!("{name:?} is no name of a unit");
+            return Err(Error::usage(what, "give --unit a name without blanks around it"));
+        }
         let units = self.units()?;
         let refuse =
             |what: String, remedy: &str| Err(Error::file(self.path().display(), what, remedy));
@@ -137,10 +141,13 @@ fn is_near(one: &str, other: &str) -> bool {
         return false;
     }
     let (one, other) = (letters(one), letters(other));
-    let shorter = one.chars().count().min(other.chars().count());
-    // "hut" and "but" are two units, "creek" and "crek" hardly.
-    let mistyped = match shorter {
-        0..=3 => 0,
+    let (long, short) = (one.chars().count(), other.chars().count());
+    let (long, short) = (long.max(short), long.min(short));
+    // "hut" and "but" are two units; "hut" and "hutt" hardly, nor "creek" and "crek".
+    let mistyped = match short {
+        0..=2 => 0,
+        3 if long == short => 0,
+        3 => 1,
         4..=5 => 1,
         _ => 2,
     };
@@ -153,9 +160,14 @@ mod tests {
 
     #[test]
     fn mistyped_names_are_near_and_numbered_ones_are_not() {
-        for (one, other) in
-            [("creek", "Creek"), ("unit 7", "unit-07"), ("rental 7", "retnal 7"), ("creek", "crek")]
-        {
+        for (one, other) in [
+            ("creek", "Creek"),
+            ("unit 7", "unit-07"),
+            ("rental 7", "retnal 7"),
+            ("creek", "crek"),
+            ("hut", "hutt"),
+            ("post", "pst"),
+        ] {
             assert!(is_near(one, other), "{one}, {other}");
         }
         for (one, other) in

@@ -267,15 +267,31 @@ impl Records {
         read().map_err(|e| self.explained("read", &e))
     }
 
-    /// Temperatures of the unit by capture, for those that state one.
+    /// Temperatures of the unit by capture, for those that state one: of an entry that was
+    /// corrected, by the entry in force.
     ///
     /// # Errors
     ///
     /// See [`units`](Self::units).
     pub fn temperatures_c(&self) -> Result<HashMap<EntryId, f64>> {
-        let sql = "SELECT id, temperature_c FROM capture WHERE temperature_c IS NOT NULL";
+        let sql = "WITH RECURSIVE line (first, id) AS (SELECT id, id FROM capture UNION ALL \
+                   SELECT line.first, later.id FROM line JOIN capture AS later \
+                   ON later.corrects = line.id) \
+                   SELECT line.first, now.temperature_c FROM line \
+                   JOIN capture_in_force AS now ON now.id = line.id \
+                   WHERE now.temperature_c IS NOT NULL";
         let all = self.rows(sql, [], |row| Ok((row.get(0)?, row.get(1)?)))?;
         Ok(all.into_iter().collect())
+    }
+
+    /// All that is read until the end of what this gives is of one state of the file,
+    /// whatever others enter meanwhile.
+    ///
+    /// # Errors
+    ///
+    /// See [`units`](Self::units).
+    pub fn snapshot(&self) -> Result<impl Sized + '_> {
+        self.connection.unchecked_transaction().map_err(|e| self.explained("read", &e))
     }
 
     /// Give each row that `sql` asks for.

@@ -276,7 +276,15 @@ impl Saving<'_> {
             }
             row[place] = Value::Null;
         }
-        let parts = self.parts(table.kind, id);
+        let mut parts = self.parts(table.kind, id);
+        if let Some(parts) = parts.as_mut().filter(|parts| parts.table == "value") {
+            let made_sense = parts.rows.len();
+            parts.rows.retain(is_number);
+            if parts.rows.len() < made_sense {
+                let of = format!("entry {id}: {} of its numbers", made_sense - parts.rows.len());
+                self.saved.remarks.push(format!("{of} make no sense any more"));
+            }
+        }
         if let Some(parts) = &parts
             && let Some(place) = table.place(parts.counted_in)
         {
@@ -357,4 +365,12 @@ struct Parts {
     table: &'static str,
     counted_in: &'static str,
     rows: Vec<Row>,
+}
+
+/// Whether a row of `value` is one that could have been entered: a name, a number and an
+/// uncertainty of zero or more.
+fn is_number(row: &Row) -> bool {
+    let finite = |value: &Value| matches!(value, Value::Real(x) if x.is_finite());
+    let above = |value: &Value| matches!(value, Value::Real(u) if *u >= 0.0);
+    matches!(row.as_slice(), [_, Value::Text(_), value, u] if finite(value) && above(u))
 }

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use jiff::Timestamp;
 
-use super::super::into_records::{USUAL, when};
+use super::super::into_records::{USUAL, when_done};
 use super::{Writing, print, say};
 use crate::error::Result;
 use crate::records::{self, Decided, EntryId, EventKind, GivenStation, Records, Stamp};
@@ -72,7 +72,7 @@ pub struct Event {
     #[arg(long, value_name = "TEXT")]
     detail: Option<String>,
     /// When, as 2026-04-01 or 2026-04-01T08:00 [default: now]
-    #[arg(long, value_name = "TIME", value_parser = when)]
+    #[arg(long, value_name = "TIME", value_parser = when_done)]
     at: Option<Timestamp>,
     #[command(flatten)]
     writing: Writing,
@@ -84,7 +84,7 @@ pub struct Event {
 /// first, and a person answers for the decision.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  coilrig records decide \"rental 7\" out-of-use --who \"A. Berger\" --verification 12"
+    after_help = "Example:\n  coilrig records decide \"rental 7\" out-of-use --who \"warden\" --verification 12"
 )]
 pub struct Decide {
     /// The unit
@@ -103,7 +103,7 @@ pub struct Decide {
     #[arg(long, value_name = "ENTRY")]
     verification: Option<i64>,
     /// When, as 2026-04-01 or 2026-04-01T08:00 [default: now]
-    #[arg(long, value_name = "TIME", value_parser = when)]
+    #[arg(long, value_name = "TIME", value_parser = when_done)]
     at: Option<Timestamp>,
     #[command(flatten)]
     writing: Writing,

@@ -39,11 +39,17 @@ pub fn charts<'a>(
 pub fn write(folder: &Path, histories: &Histories, limits: &LimitSet, now_s: f64) -> Result<usize> {
     files::make_folder(folder)?;
     let mut count = 0;
+    let mut taken = std::collections::HashSet::new();
     for unit in &histories.units {
         let done = unit.done();
         for chart in charts(unit, &done, limits, now_s) {
             let quantity = &chart.followed.quantity;
-            let name = format!("{}-{}", plain(unit.name()), quantity.label.replace(' ', "-"));
+            let mut name = format!("{}-{}", plain(unit.name()), quantity.label.replace(' ', "-"));
+            // "unit 7" and "unit-7" are two units.
+            if !taken.insert(name.clone()) {
+                name = format!("{name}-{}", unit.known.unit);
+                taken.insert(name.clone());
+            }
             pictures::write(folder, &name, &chart)?;
             let path = folder.join(format!("{name}.csv"));
             files::write_whole(&path, visits(chart.trend)?.as_bytes())?;

@@ -85,11 +85,11 @@ pub fn table(unit: &UnitHistory, now_s: f64) -> Vec<Vec<String>> {
                 words::reading(quantity, trend.level(now_s)),
                 words::rate(quantity, trend.rate_per_s),
                 words::chance(trend.chance),
-                words::leaves(followed),
+                words::leaves(followed, now_s),
             ]),
             None => {
                 let [none, no_change, no_chance] = [(); 3].map(|()| String::new());
-                let leaves = words::leaves(followed);
+                let leaves = words::leaves(followed, now_s);
                 row.extend(["too few".to_owned(), last, none, no_change, no_chance, leaves]);
             }
         }

@@ -128,33 +128,50 @@ fn forecast(followed: &Followed, forecast: &Forecast, now_s: f64) -> Option<Stri
         Side::Upper => "above",
     };
     let trend = followed.trend.as_ref();
-    let level = reading(quantity, trend.map_or(followed.last.value, |t| t.level(now_s)));
+    let last_s = followed.last.at_s.min(now_s);
+    let level = reading(quantity, trend.map_or(followed.last.value, |t| t.level(last_s)));
+    let on = day(last_s);
     match forecast.leaving {
-        Leaving::Left => Some(format!("is {beyond} its limit of {limit}: {level}")),
-        Leaving::Open => Some(format!("its limit of {limit} lies within its uncertainty: {level}")),
+        Leaving::Left => Some(format!("is {beyond} its limit of {limit}: {level} on {on}")),
+        Leaving::Open => {
+            Some(format!("has its limit of {limit} within its uncertainty: {level} on {on}"))
+        }
         Leaving::From { earliest_s, expected_s: Some(expected_s), latest_s }
             if trend.is_some_and(Trend::drifts) =>
         {
             let latest =
                 latest_s.map_or("no latest day".into(), |at| format!("{} at the latest", day(at)));
-            Some(format!(
-                "may be {beyond} its limit of {limit} from {} on, by the line from {}, {latest} ({} %)",
-                day(earliest_s),
-                day(expected_s),
-                units::significant(100.0 * CONFIDENCE, 2)
-            ))
+            let percent = units::significant(100.0 * CONFIDENCE, 2);
+            Some(match expected_s <= now_s {
+                true => format!(
+                    "is {beyond} its limit of {limit} since {} if it went on as before ({} to {}, \
+                     {percent} %); measured last on {on}, {level}, within it: measure now",
+                    day(expected_s),
+                    day(earliest_s),
+                    latest_s.map_or("no latest day".into(), |at| day(at).to_string()),
+                ),
+                false => format!(
+                    "may be {beyond} its limit of {limit} from {} on, by the line from {}, \
+                     {latest} ({percent} %)",
+                    day(earliest_s),
+                    day(expected_s),
+                ),
+            })
         }
         Leaving::From { .. } | Leaving::NotBefore(_) => None,
     }
 }
 
-/// When a limit is passed, in a cell of a table.
-pub fn leaves(followed: &Followed) -> String {
+/// When a limit is passed as seen at `now_s`, in a cell of a table.
+pub fn leaves(followed: &Followed, now_s: f64) -> String {
     let mut all: Vec<String> = Vec::new();
     for forecast in &followed.forecasts {
         match forecast.leaving {
             Leaving::Left => return "now".into(),
             Leaving::Open => all.push("cannot tell".into()),
+            Leaving::From { earliest_s: at_s, .. } | Leaving::NotBefore(at_s) if at_s <= now_s => {
+                all.push("cannot tell".into());
+            }
             Leaving::From { earliest_s, .. } => all.push(format!("not before {}", day(earliest_s))),
             Leaving::NotBefore(until_s) => all.push(format!("not before {}", day(until_s))),
         }

@@ -99,7 +99,8 @@ impl Report<'_> {
             .collect();
         let place = self.layout.and_then(|s| s.place.clone());
         let pairs = [
-            ("as of", Some(day(self.now_s()).to_string())),
+            // The last day that counts: a season ends with the midnight after it.
+            ("as of", Some(day(self.now_s() - 1.0).to_string())),
             ("limits", Some(self.question.limits.name.clone())),
             ("records", Some(self.records.to_owned())),
             ("place", place),

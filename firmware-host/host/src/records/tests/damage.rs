@@ -107,6 +107,28 @@ fn a_file_cut_short_gives_what_is_left() {
     assert!(saved.count_lost() > 0);
 }
 
+/// One uncertainty below zero, as a flipped bit leaves it, costs that number only.
+#[test]
+fn a_number_that_makes_no_sense_costs_no_other() {
+    let (park, mut records) = Park::new();
+    let entered = year(&park, &mut records);
+    drop(records);
+    let damaged = rusqlite::Connection::open(park.path()).unwrap();
+    damaged
+        .execute_batch(
+            "PRAGMA ignore_check_constraints = ON; DROP TRIGGER value_changed; \
+             UPDATE value SET u = -u \
+             WHERE measurement = (SELECT min(measurement) FROM value) AND quantity = 'carrier_hz';",
+        )
+        .unwrap();
+    drop(damaged);
+    let out = park.folder.path().join("saved.sqlite");
+    let saved = salvage::salvage(&park.path(), &out).unwrap();
+    assert_eq!(saved.count(), entered.len(), "{:?}", saved.remarks);
+    let told = saved.remarks.iter().filter(|r| r.contains("make no sense any more")).count();
+    assert_eq!(told, 1, "{:?}", saved.remarks);
+}
+
 #[test]
 fn what_is_no_file_of_records_saves_nothing() {
     let (park, records) = Park::new();

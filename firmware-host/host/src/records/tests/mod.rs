@@ -104,13 +104,47 @@ fn a_correction_takes_the_place_and_the_old_entry_stays() {
     assert_eq!(old.what, named("crek"));
     let twice = add(&mut records, &correcting(first), &named("brook")).unwrap_err();
     assert!(twice.to_string().contains("corrects"), "{twice}");
+    // Neither it nor what it took the place of would be left.
     let mut entering = records.enter("warden", quiet).unwrap();
-    entering.withdraw(third, "was never there").unwrap();
+    let refused = entering.withdraw(third, "was never there").unwrap_err();
+    assert!(refused.to_string().contains("correct it back"), "{refused}");
+    assert!(entering.withdraw(EntryId(50), "what is not there").is_err());
+}
+
+#[test]
+fn what_is_withdrawn_is_gone_and_a_unit_only_with_nothing_of_it() {
+    let (_park, mut records) = Park::new();
+    let creek = add(&mut records, &spring(), &named("creek")).unwrap();
+    let event = Event { unit: creek, kind: EventKind::Battery, detail: None };
+    let event = add(&mut records, &spring(), &event).unwrap();
+    let mut entering = records.enter("warden", quiet).unwrap();
+    let refused = entering.withdraw(creek, "was never there").unwrap_err();
+    assert!(refused.to_string().contains("1 entries are in force"), "{refused}");
+    entering.withdraw(event, "another unit").unwrap();
+    entering.withdraw(creek, "was never there").unwrap();
+    assert!(entering.withdraw(creek, "again").is_err());
     entering.commit().unwrap();
     assert_eq!(records.units().unwrap(), []);
-    let mut entering = records.enter("warden", quiet).unwrap();
-    assert!(entering.withdraw(third, "again").is_err());
-    assert!(entering.withdraw(EntryId(50), "what is not there").is_err());
+}
+
+/// A capture's temperature that was wrong: measurements name the first entry, and get
+/// what stands in force.
+#[test]
+fn a_corrected_temperature_counts_for_what_names_the_old_entry() {
+    let (_park, mut records) = Park::new();
+    let capture = |temperature_c| Capture {
+        path: "a.sigmf-meta".into(),
+        sha256: "0".repeat(64),
+        sha256_meta: "0".repeat(64),
+        recorded_at: None,
+        duration_s: 60.0,
+        receiver_serial: None,
+        temperature_c,
+    };
+    let first = add(&mut records, &spring(), &capture(Some(200.0))).unwrap();
+    let second = add(&mut records, &correcting(first), &capture(Some(20.0))).unwrap();
+    add(&mut records, &correcting(second), &capture(Some(0.0))).unwrap();
+    assert_eq!(records.temperatures_c().unwrap().get(&first), Some(&0.0));
 }
 
 #[test]
