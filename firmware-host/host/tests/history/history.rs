@@ -33,7 +33,7 @@ fn what_worsened_comes_first_and_is_what_was_invented() {
 
     let field = quantity(unit(&all, "ditch"), "field_at_10_m_a_per_m");
     assert_eq!(field["standing"], "outside");
-    assert!(close(&field["trend"]["rate_per_year"], -0.07 * 0.6e-6), "{field}");
+    assert!(close(&field["trend"]["rate_per_year"], -0.085 * 0.6e-6), "{field}");
     assert_eq!(field["limits"][0]["leaves"], "left");
 
     let carrier = quantity(unit(&all, "fence"), "carrier_hz");

@@ -38,7 +38,7 @@ struct Invented {
 const UNITS: [Invented; 6] = [
     plain("post", "LM-01", 457_011.0),
     plain("stump", "LM-02", 456_988.0),
-    Invented { field: 0.6e-6, fading: 0.07, ..plain("ditch", "LM-03", 457_004.0) },
+    Invented { field: 0.6e-6, fading: 0.085, ..plain("ditch", "LM-03", 457_004.0) },
     Invented { drift_hz: 22.0, ..plain("fence", "LM-04", 457_009.0) },
     Invented { step: Some((0.7, -31.0)), ..plain("spring", "LM-05", 457_020.0) },
     plain("hut", "LM-06", 456_996.0),
