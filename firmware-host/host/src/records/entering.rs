@@ -5,7 +5,7 @@ use jiff::{SignedDuration, Timestamp};
 use rusqlite::types::Value;
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params_from_iter};
 
-use super::entries::{EntryId, Kind, Measurement, Verification, What, Withdrawal};
+use super::entries::{EntryId, Kind, Measurement, Unit, Verification, What, Withdrawal};
 use super::opening::Records;
 use crate::error::{Error, Result};
 
@@ -186,34 +186,27 @@ impl Entering<'_> {
         self.add(&stamp, &Withdrawal)
     }
 
-    /// A correction that is withdrawn would leave neither what it took the place of nor
-    /// itself, and a unit nothing that its entries are of.
+    /// Other entries are of a unit, by its first entry: a unit is not withdrawn from under
+    /// them, nor by its newest name.
     fn check_withdrawable(&self, entry: EntryId) -> Result<()> {
         let records = self.records;
-        let sql = "SELECT kind, corrects FROM entry WHERE id = ?1";
-        let found = records.rows(sql, [entry], |row| {
-            Ok((row.get::<_, String>(0)?, row.get::<_, Option<EntryId>>(1)?))
-        })?;
-        let place = || format!("{}, entry {entry}", records.path().display());
-        let Some((kind, corrects)) = found.into_iter().next() else { return Ok(()) };
-        if let Some(earlier) = corrects {
+        let Some(unit) = records.entry::<Unit>(entry)? else { return Ok(()) };
+        let place = format!("{}, entry {entry}", records.path().display());
+        if let Some(earlier) = unit.corrects {
             let what = format!("takes the place of entry {earlier}, which would be lost with it");
             let remedy = format!("correct it back: coilrig records correct {entry}");
-            return Err(Error::file(place(), what, remedy));
+            return Err(Error::file(place, what, remedy));
         }
-        if kind == Kind::Unit.word() {
-            let sql = "SELECT count(*) FROM (SELECT unit FROM event_in_force UNION ALL \
-                       SELECT unit FROM measurement_in_force UNION ALL \
-                       SELECT unit FROM verification_in_force UNION ALL \
-                       SELECT unit FROM decision_in_force) WHERE unit = ?1";
-            let of_it: i64 =
-                records.rows(sql, [entry], |row| row.get::<_, i64>(0))?.into_iter().sum();
-            if of_it > 0 {
-                let what = format!("is a unit of which {of_it} entries are in force");
-                let remedy = "withdraw those first, or give them to another unit: \
-                              coilrig records correct N unit=NAME";
-                return Err(Error::file(place(), what, remedy));
-            }
+        let sql = "SELECT count(*) FROM (SELECT unit FROM event_in_force UNION ALL \
+                   SELECT unit FROM measurement_in_force UNION ALL \
+                   SELECT unit FROM verification_in_force UNION ALL \
+                   SELECT unit FROM decision_in_force) WHERE unit = ?1";
+        let of_it: i64 = records.rows(sql, [entry], |row| row.get::<_, i64>(0))?.into_iter().sum();
+        if of_it > 0 {
+            let what = format!("is a unit that entries in force are of: {of_it}");
+            let remedy = "withdraw those first, or give them to another unit: \
+                          coilrig records correct N unit=NAME";
+            return Err(Error::file(place, what, remedy));
         }
         Ok(())
     }

@@ -119,7 +119,7 @@ fn what_is_withdrawn_is_gone_and_a_unit_only_with_nothing_of_it() {
     let event = add(&mut records, &spring(), &event).unwrap();
     let mut entering = records.enter("warden", quiet).unwrap();
     let refused = entering.withdraw(creek, "was never there").unwrap_err();
-    assert!(refused.to_string().contains("1 entries are in force"), "{refused}");
+    assert!(refused.to_string().contains("entries in force are of: 1"), "{refused}");
     entering.withdraw(event, "another unit").unwrap();
     entering.withdraw(creek, "was never there").unwrap();
     assert!(entering.withdraw(creek, "again").is_err());
