@@ -6,8 +6,11 @@ const byId = (id) => document.getElementById(id);
 const metres = (value) => `${fixed(value, 2)} m`;
 // Where there is room for it.
 const heightFor = (box) => (box.clientWidth > 520 ? 320 : 220);
-const LEFT = 40;
+const LEFT = 52;
 const BOTTOM = 30;
+// Below this part of its length an antenna is seen as a dot.
+const END_ON = 0.2;
+const antenna = () => [[colour("panel"), 9], [isDark() ? "#ffab6b" : "#b34700", 5]];
 
 export class Lesson {
   constructor() {
@@ -73,8 +76,10 @@ export class Lesson {
       this.mark(context, at, [strongest_m, 0]);
     });
     this.section("level-plan", level, depth, "to its left (m)", (context, at) => {
+      const seen = Math.cos((this.got.tilt_deg * Math.PI) / 180);
+      this.unit(context, at, [0, 0], [seen, 0]);
       this.mark(context, at, [strongest_m, 0]);
-      this.unit(context, at, [0, 0], [Math.cos((this.got.tilt_deg * Math.PI) / 180), 0]);
+      if (seen < END_ON) this.end(context, at([0, 0]));
     });
     this.walk(this.got.walk);
     const words = [
@@ -150,13 +155,14 @@ export class Lesson {
     context.setLineDash([]);
   }
 
-  /** The antenna by its part in the section: a bar, and a dot where it is seen end on. */
+  /** The antenna by its part in the section. */
   unit(context, at, place, [across, up]) {
-    const [x, y] = at(place);
-    const strokes = [[colour("panel"), 9], [isDark() ? "#ffab6b" : "#b34700", 5]];
-    this.bar(context, [x, y], [18 * across, -18 * up], strokes);
-    if (Math.hypot(18 * across, 18 * up) > 4) return;
-    for (const [fill, size] of strokes) {
+    this.bar(context, at(place), [18 * across, -18 * up], antenna());
+  }
+
+  /** The antenna as a dot. */
+  end(context, [x, y]) {
+    for (const [fill, size] of antenna()) {
       context.fillStyle = fill;
       context.beginPath();
       context.arc(x, y, size / 2, 0, 2 * Math.PI);
