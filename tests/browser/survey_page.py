@@ -135,9 +135,12 @@ def walk(page, receiver, viewer):
     page.wait_for_timeout(1500)
     receiver.pull()
     expect(page.locator("#link")).to_have_text("receiver lost", timeout=10_000)
+    # What was measured before says how old it is.
+    expect(page.locator("#level")).to_contain_text(" ago")
     receiver.start()
     receiver.place(3)
     expect(page.locator("#link")).to_have_text("receiver streams", timeout=20_000)
+    expect(page.locator("#level")).not_to_contain_text(" ago")
     either = page.locator("button[data-step=keep], button[data-step=record]").first
     either.wait_for(timeout=1000 * (SECONDS + 20))
     if page.is_visible("button[data-step=keep]"):
@@ -167,6 +170,9 @@ def walk(page, receiver, viewer):
     page.wait_for_timeout(500)
     seen["too_wide"] = page.evaluate("document.documentElement.scrollWidth") > 390
     page.screenshot(path=FOLDER / "survey-390.png", full_page=True)
+    # What was said of points stays with the survey.
+    page.click("nav button[data-view=watch]")
+    expect(page.locator("#said")).to_have_text("")
 
 
 def main():
