@@ -100,8 +100,9 @@ pub struct Section {
     pub low_m: Plane,
     /// Greatest of both, m.
     pub high_m: Plane,
-    /// Field lines, each as x, y, x, y, … in cm.
-    pub lines_cm: Vec<Vec<i32>>,
+    /// Field lines, each as x, y, x, y, … in thousandths of the depth: as smooth for a
+    /// shallow unit as for a deep one.
+    pub lines_depth_e3: Vec<Vec<i32>>,
     /// Measured vectors.
     pub needles: Vec<Needle>,
 }
@@ -129,9 +130,8 @@ pub struct Walk {
 /// What a class sees of a unit that lies so, with what was read around it.
 pub fn lesson(lie: Lie, surveyed: Option<&Surveyed>) -> Lesson {
     let field = Field::of(lie);
-    let scale = lie.depth_m / TRACED_M;
     let walk = field.walk(lie.depth_m);
-    let (upright, level) = field.sections(scale);
+    let (upright, level) = field.sections(lie.depth_m);
     let mut lesson = Lesson {
         upright,
         level,
@@ -175,7 +175,7 @@ impl Field {
         }
     }
 
-    fn sections(&self, scale: f64) -> (Section, Section) {
+    fn sections(&self, depth_m: f64) -> (Section, Section) {
         let square = |half: f64| Frame { low: [-half; 2], high: [half; 2] };
         let half = HALF * TRACED_M;
         let upright = dipole_lines(
@@ -196,9 +196,9 @@ impl Field {
             2.0 * half / ACROSS,
         );
         let section = |lines: &[Vec<Plane>], stride, low: Plane, high: Plane| Section {
-            low_m: low.map(|c| c * scale * TRACED_M),
-            high_m: high.map(|c| c * scale * TRACED_M),
-            lines_cm: lines.iter().map(|line| in_cm(line, stride, scale)).collect(),
+            low_m: low.map(|c| c * depth_m),
+            high_m: high.map(|c| c * depth_m),
+            lines_depth_e3: lines.iter().map(|line| in_depths(line, stride)).collect(),
             needles: Vec::new(),
         };
         (
@@ -209,10 +209,10 @@ impl Field {
 }
 
 /// Some points of a line, its ends among them.
-fn in_cm(line: &[Plane], stride: usize, scale: f64) -> Vec<i32> {
+fn in_depths(line: &[Plane], stride: usize) -> Vec<i32> {
     let last = line.len().saturating_sub(1);
     let drawn = (0..line.len()).filter(|i| i % stride == 0 || *i == last);
-    drawn.flat_map(|i| line[i].map(|c| (100.0 * c * scale).round() as i32)).collect()
+    drawn.flat_map(|i| line[i].map(|c| (1000.0 * c / TRACED_M).round() as i32)).collect()
 }
 
 /// Where on the walk `strength` is greatest, depths, to a thousandth; of two as great the
@@ -274,14 +274,37 @@ mod tests {
     fn lines_scale_with_the_depth_and_stay_small() {
         let shown = |depth_m| lesson(Lie { depth_m, tilt_deg: 30.0 }, None);
         let (one, two) = (shown(1.0), shown(2.0));
-        assert_eq!(one.upright.lines_cm.len(), two.upright.lines_cm.len());
-        let pairs =
-            one.upright.lines_cm.iter().flatten().zip(two.upright.lines_cm.iter().flatten());
-        assert!(pairs.into_iter().all(|(a, b)| (2 * a - b).abs() <= 1));
-        let numbers = |s: &Section| s.lines_cm.iter().map(Vec::len).sum::<usize>();
+        assert_eq!(one.upright.lines_depth_e3, two.upright.lines_depth_e3);
+        assert_eq!(two.upright.high_m, one.upright.high_m.map(|c| 2.0 * c));
+        let numbers = |s: &Section| s.lines_depth_e3.iter().map(Vec::len).sum::<usize>();
         let count = numbers(&one.upright) + numbers(&one.level);
         assert!((2000..40_000).contains(&count), "{count}");
         assert_eq!(one.walk.all.len(), one.walk.along_m.len());
+    }
+
+    /// Away from the unit a line turns by a few degrees from one drawn point to the next,
+    /// as the field does.
+    #[test]
+    fn lines_of_a_shallow_unit_are_smooth() {
+        let section = lesson(Lie { depth_m: 0.3, tilt_deg: 30.0 }, None).upright;
+        for line in &section.lines_depth_e3 {
+            let points: Vec<[f64; 2]> = line
+                .chunks(2)
+                .map(|c| [0, 1].map(|i| 0.3 * f64::from(c[i]) / 1000.0))
+                .filter(|[x, z]| x.hypot(z + 0.3) > 0.3)
+                .collect();
+            for three in points.windows(3) {
+                let part = |a: [f64; 2], b: [f64; 2]| [b[0] - a[0], b[1] - a[1]];
+                let (first, second) = (part(three[0], three[1]), part(three[1], three[2]));
+                // Where a line left the unit's surroundings and came back.
+                if [first, second].iter().any(|p| p[0].hypot(p[1]) > 0.05) {
+                    continue;
+                }
+                let turn = (first[0] * second[1] - first[1] * second[0])
+                    .atan2(first[0] * second[0] + first[1] * second[1]);
+                assert!(turn.to_degrees().abs() < 12.0, "{three:?}");
+            }
+        }
     }
 
     #[test]

@@ -99,7 +99,15 @@ def walk(page, receiver, viewer):
     page.fill("#plan-name", "../out")
     page.get_by_role("button", name="Begin survey").click()
     seen["bad_name_began"] = page.is_visible("#survey-open")
+    # What was refused stays beside the form while the status goes on, until the form changes.
     page.fill("#plan-name", "page")
+    page.fill("#plan-distances", "2,two,8")
+    page.get_by_role("button", name="Begin survey").click()
+    expect(page.locator("#begin-refused")).to_contain_text("two")
+    page.wait_for_timeout(2000)
+    seen["refusal"] = text(page, "#begin-refused")
+    page.fill("#plan-distances", "2,3")
+    seen["refusal_after_change"] = page.inner_text("#begin-refused")
     page.fill("#plan-distances", "2,3,5,8")
     page.get_by_role("button", name="Begin survey").click()
     point(page, 1)
@@ -127,9 +135,12 @@ def walk(page, receiver, viewer):
     page.wait_for_timeout(1500)
     receiver.pull()
     expect(page.locator("#link")).to_have_text("receiver lost", timeout=10_000)
+    # What was measured before says how old it is.
+    expect(page.locator("#level")).to_contain_text(" ago")
     receiver.start()
     receiver.place(3)
     expect(page.locator("#link")).to_have_text("receiver streams", timeout=20_000)
+    expect(page.locator("#level")).not_to_contain_text(" ago")
     either = page.locator("button[data-step=keep], button[data-step=record]").first
     either.wait_for(timeout=1000 * (SECONDS + 20))
     if page.is_visible("button[data-step=keep]"):
@@ -159,6 +170,9 @@ def walk(page, receiver, viewer):
     page.wait_for_timeout(500)
     seen["too_wide"] = page.evaluate("document.documentElement.scrollWidth") > 390
     page.screenshot(path=FOLDER / "survey-390.png", full_page=True)
+    # What was said of points stays with the survey.
+    page.click("nav button[data-view=watch]")
+    expect(page.locator("#said")).to_have_text("")
 
 
 def main():

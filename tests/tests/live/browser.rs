@@ -59,6 +59,8 @@ fn a_survey_is_walked_by_clicking_through_reload_and_pulled_cable() {
     assert_eq!(seen["errors"], serde_json::json!([]), "{seen}");
     assert_eq!(seen["exit"], 0, "{seen}");
     assert_eq!(seen["bad_name_began"], false);
+    assert!(seen["refusal"].as_str().unwrap().contains("\"two\" is no"), "{seen}");
+    assert_eq!(seen["refusal_after_change"], "");
     assert_eq!(seen["viewer_buttons"], 0, "{seen}");
     assert_eq!(seen["axe"], serde_json::json!([]), "{seen}");
     assert_eq!(seen["too_wide"], false);

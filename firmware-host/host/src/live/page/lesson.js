@@ -6,8 +6,11 @@ const byId = (id) => document.getElementById(id);
 const metres = (value) => `${fixed(value, 2)} m`;
 // Where there is room for it.
 const heightFor = (box) => (box.clientWidth > 520 ? 320 : 220);
-const LEFT = 40;
+const LEFT = 52;
 const BOTTOM = 30;
+// Below this part of its length an antenna is seen as a dot.
+const END_ON = 0.2;
+const antenna = () => [[colour("panel"), 9], [isDark() ? "#ffab6b" : "#b34700", 5]];
 
 export class Lesson {
   constructor() {
@@ -66,14 +69,17 @@ export class Lesson {
     if (!this.got || byId("view-class").hidden) return;
     const { upright, level, strongest_m, strongest_level_m, off_deg } = this.got;
     const depth = this.got.depth_cm / 100;
-    this.section("upright", upright, "height (m)", (context, at) => {
+    this.section("upright", upright, depth, "height (m)", (context, at) => {
       this.line(context, at, [upright.low_m[0], 0], [upright.high_m[0], 0], colour("ink"), [6, 4]);
-      this.unit(context, at, [0, -depth], this.got.tilt_deg);
+      const angle = (this.got.tilt_deg * Math.PI) / 180;
+      this.unit(context, at, [0, -depth], [Math.cos(angle), Math.sin(angle)]);
       this.mark(context, at, [strongest_m, 0]);
     });
-    this.section("level-plan", level, "to its left (m)", (context, at) => {
-      this.unit(context, at, [0, 0], 0);
+    this.section("level-plan", level, depth, "to its left (m)", (context, at) => {
+      const seen = Math.cos((this.got.tilt_deg * Math.PI) / 180);
+      this.unit(context, at, [0, 0], [seen, 0]);
       this.mark(context, at, [strongest_m, 0]);
+      if (seen < END_ON) this.end(context, at([0, 0]));
     });
     this.walk(this.got.walk);
     const words = [
@@ -84,7 +90,7 @@ export class Lesson {
     byId("lesson-text").textContent = words.join("; ");
   }
 
-  section(id, shown, title, over) {
+  section(id, shown, depth, title, over) {
     const element = byId(id);
     const { context, width, height } = canvas(element);
     const { low_m: low, high_m: high } = shown;
@@ -97,16 +103,17 @@ export class Lesson {
     context.clip();
     context.strokeStyle = isDark() ? "#5f9dbd" : "#5b8aa3";
     context.lineWidth = 1;
-    for (const line of shown.lines_cm) {
+    const unit = depth / 1000;
+    for (const line of shown.lines_depth_e3) {
       context.beginPath();
-      for (let i = 0; i < line.length; i += 2) context.lineTo(...at([line[i] / 100, line[i + 1] / 100]));
+      for (let i = 0; i < line.length; i += 2) context.lineTo(...at([line[i] * unit, line[i + 1] * unit]));
       context.stroke();
     }
     over(context, at);
     for (const { at_m, part } of shown.needles) this.needle(context, at(at_m), part);
     context.restore();
     this.axes(context, at, shown, title);
-    element.setAttribute("aria-label", `${shown.lines_cm.length} field lines, ${shown.needles.length} measured vectors; unit ${metres(byId("depth").value / 100)} below the receiver, tilt ${byId("tilt").value} degrees`);
+    element.setAttribute("aria-label", `${shown.lines_depth_e3.length} field lines, ${shown.needles.length} measured vectors; unit ${metres(byId("depth").value / 100)} below the receiver, tilt ${byId("tilt").value} degrees`);
   }
 
   axes(context, at, { low_m: low, high_m: high }, title) {
@@ -148,11 +155,19 @@ export class Lesson {
     context.setLineDash([]);
   }
 
-  unit(context, at, place, tilt) {
-    const [x, y] = at(place);
-    const angle = (tilt * Math.PI) / 180;
-    const [dx, dy] = [18 * Math.cos(angle), -18 * Math.sin(angle)];
-    this.bar(context, [x, y], [dx, dy], [[colour("panel"), 9], [isDark() ? "#ffab6b" : "#b34700", 5]]);
+  /** The antenna by its part in the section. */
+  unit(context, at, place, [across, up]) {
+    this.bar(context, at(place), [18 * across, -18 * up], antenna());
+  }
+
+  /** The antenna as a dot. */
+  end(context, [x, y]) {
+    for (const [fill, size] of antenna()) {
+      context.fillStyle = fill;
+      context.beginPath();
+      context.arc(x, y, size / 2, 0, 2 * Math.PI);
+      context.fill();
+    }
   }
 
   /** A bar about a place, in strokes one on the other. */

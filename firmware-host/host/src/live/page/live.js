@@ -6,15 +6,20 @@ import { Timeline } from "./timeline.js";
 import { showUnits } from "./units.js";
 import { showVector } from "./vector.js";
 import { Lesson } from "./lesson.js";
-import { order, showLink, showReceiver, takeOrders } from "./receiver.js";
+import { order, showLink, showReceiver, showSaid, takeOrders } from "./receiver.js";
 import { leadSurveys, showSurvey, takeSurvey } from "./survey.js";
 
 const byId = (id) => document.getElementById(id);
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 // With reduced motion pictures move on once a second.
 const CALM_MS = 1000;
+// What comes so soon after the stream began may be of long before.
+const CAUGHT_UP_MS = 2000;
 
-const known = { about: null, state: null, link: null, chosen: null, mayAct: false };
+// age_s: of what was measured last, null while it is of now. survey: what the survey says.
+const known = { about: null, state: null, link: null, chosen: null, mayAct: false, isAway: false, age_s: null, survey: [] };
+// By the clock of the computer that measures, and by how much ours is ahead of it.
+const clock = { heard_ms: null, ahead_ms: 0, began_ms: 0 };
 let waterfall, timeline;
 const lesson = new Lesson();
 
@@ -42,6 +47,16 @@ function trainsToUnits() {
   return units;
 }
 
+/** How old what is shown is, once no more comes from a receiver. */
+function tellAge() {
+  const isStale = known.isAway || known.link?.is_up === false;
+  const before = known.age_s;
+  known.age_s = isStale && clock.heard_ms !== null ? Math.max(0, (Date.now() - clock.ahead_ms - clock.heard_ms) / 1000) : null;
+  if (before === null && known.age_s === null) return;
+  showReceiver(known);
+  showChosen();
+}
+
 function takeState(state) {
   known.state = state;
   const names = state.units.map((unit) => unit.name);
@@ -54,7 +69,7 @@ function takeState(state) {
 function showChosen() {
   if (!known.state || !known.about) return;
   showUnits(known, choose);
-  showVector(known.state.units.find((unit) => unit.name === known.chosen), known.about);
+  showVector(known.state.units.find((unit) => unit.name === known.chosen), known);
 }
 
 function choose(name) {
@@ -63,6 +78,8 @@ function choose(name) {
 }
 
 function takeHeard(heard) {
+  clock.heard_ms = heard.at_ms;
+  if (performance.now() - clock.began_ms > CAUGHT_UP_MS) clock.ahead_ms = Date.now() - heard.at_ms;
   if (!waterfall) return;
   heard.rows?.forEach((row) => waterfall.add(row));
   timeline.add(heard);
@@ -88,6 +105,9 @@ function listen() {
   const stream = new EventSource("/stream");
   const on = (name, take) => stream.addEventListener(name, (event) => take(JSON.parse(event.data)));
   on("you", (you) => {
+    known.isAway = false;
+    clock.began_ms = performance.now();
+    showSaid(known);
     known.mayAct = you.may_act;
     showReceiver(known);
     showSurvey(known);
@@ -97,14 +117,21 @@ function listen() {
     known.link = link;
     showLink(known);
     showSurvey(known);
+    tellAge();
   });
-  on("survey", (message) => takeSurvey(message, known));
+  on("survey", (message) => {
+    known.survey = message.open?.said ?? [];
+    takeSurvey(message, known);
+    showSaid(known);
+  });
   on("state", takeState);
   on("heard", takeHeard);
   stream.onerror = () => {
     known.link = null;
+    known.isAway = true;
     showLink(known);
-    byId("said").textContent = "the program does not answer; if it was started anew, open its new link";
+    showSurvey(known);
+    tellAge();
     // The browser comes back by itself unless it was refused.
     if (stream.readyState === EventSource.CLOSED) setTimeout(listen, 2000);
   };
@@ -120,6 +147,7 @@ function show(view) {
   });
   if (view === "class") lesson.show();
   else redraw();
+  showSaid(known);
 }
 
 document.querySelectorAll("nav button").forEach((button) => {
@@ -145,4 +173,5 @@ matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
 });
 takeOrders();
 leadSurveys(order);
+setInterval(tellAge, 1000);
 listen();

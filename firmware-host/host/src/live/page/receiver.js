@@ -1,6 +1,6 @@
-// Link, level, noise, calibration, and the operator's recording.
+// Link, level, noise, calibration, the operator's recording, and orders.
 
-import { fixed, reading, unitOfFields } from "./show.js";
+import { fixed, past, reading, unitOfFields } from "./show.js";
 
 const byId = (id) => document.getElementById(id);
 const AXES = ["x", "y", "z"];
@@ -25,8 +25,8 @@ function noise(densities) {
 }
 
 export function showReceiver(known) {
-  const { about, state, mayAct } = known;
-  byId("record").hidden = !(mayAct && about?.can_record);
+  const { about, state } = known;
+  offerRecording(known);
   if (about) {
     const doubts = about.concerns.length > 0 || about.unit !== "A/m";
     put("calibration", [about.calibration, ...about.concerns].join("; "), doubts ? "open" : "");
@@ -36,23 +36,45 @@ export function showReceiver(known) {
   const names = levels.length === 1 ? [""] : AXES;
   const text = levels.map((db, i) => `${names[i]} ${db === null ? "–" : fixed(db, 0)}`.trim()).join("  ");
   const near = levels.some((db) => db !== null && db > NEAR_DBFS);
-  put("level", `${text} dBFS${known.link?.overload ? " OVERLOAD" : ""}`, near || known.link?.overload ? "bad" : "");
-  put("noise", state.at_s < SETTLED_S ? "listening" : noise(state.noise_a_per_m_rthz));
-  if (!known.link) {
+  const age = known.age_s;
+  const kind = near || known.link?.overload ? "bad" : "";
+  put("level", past(`${text} dBFS${known.link?.overload ? " OVERLOAD" : ""}`, age), age === null ? kind : "old");
+  put("noise", past(state.at_s < SETTLED_S ? "listening" : noise(state.noise_a_per_m_rthz), age), age === null ? "" : "old");
+  if (!known.link && !known.isAway) {
     put("link", state.is_over ? "the capture is over" : "playing a capture", state.is_over ? "open" : "good");
     put("lost", `${state.gaps} ${state.gaps === 1 ? "gap" : "gaps"}`);
   }
 }
 
-export function showLink(known) {
-  const { link } = known;
-  if (!link) {
-    put("link", "no answer", "bad");
-    return;
+/** A recording can be begun while samples come, and ended whenever one is on. */
+function offerRecording({ about, link, mayAct, isAway }) {
+  const isOf = link?.is_up || link?.recording;
+  byId("record").hidden = !(mayAct && about?.can_record && isOf) || isAway;
+}
+
+const said = { now: null, isOfPoint: false, wasPoint: false };
+
+/** What happened last. What is said of a point is read where the survey is. */
+export function showSaid({ link, isAway, survey }) {
+  const point = Boolean(link?.recording?.of_s);
+  if (link && said.now !== link.said) {
+    said.isOfPoint = point || said.wasPoint;
+    said.now = link.said;
   }
+  said.isOfPoint ||= survey.includes(said.now);
+  if (link) said.wasPoint = point;
+  const isShown = !said.isOfPoint || (point && document.body.dataset.view === "survey") || !link?.is_up;
+  put("said", isAway ? "the program does not answer; if it was started anew, open its new link" : link && isShown ? link.said : "");
+}
+
+export function showLink(known) {
+  const { link, isAway } = known;
+  offerRecording(known);
+  showSaid(known);
+  if (isAway) put("link", "no answer", "bad");
+  if (isAway || !link) return;
   put("link", link.is_up ? "receiver streams" : "receiver lost", link.is_up ? "good" : "bad");
   put("lost", String(link.samples_lost), link.samples_lost ? "open" : "");
-  put("said", link.said);
   const on = link.recording;
   put("recording", on ? `on: ${on.name}, ${fixed(on.elapsed_s, 0)} s` : "off", on ? "bad" : "");
   byId("record-button").textContent = on ? "Stop recording" : "Start recording";
@@ -61,17 +83,21 @@ export function showLink(known) {
   byId("record").dataset.on = on ? "yes" : "";
 }
 
-export async function order(what) {
-  try {
-    await give(what);
-  } catch {
-    byId("said").textContent = "the program does not answer";
-  }
+/** Take back what was refused, where it no longer fits. */
+export function forget(id) {
+  byId(id).textContent = "";
 }
 
-async function give(what) {
+/** Give an order; a refusal stays at `place`, beside what was pressed, until the next one. */
+export async function order(what, place) {
+  document.querySelectorAll(".refused").forEach((refused) => forget(refused.id));
+  const why = await refusal(what).catch(() => "the program does not answer");
+  if (why) byId(place).textContent = why;
+}
+
+async function refusal(what) {
   const answer = await fetch("/orders", { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(what) });
-  if (!answer.ok) byId("said").textContent = (await answer.text()).trim();
+  return answer.ok ? "" : `Refused: ${(await answer.text()).trim()}`;
 }
 
 export function takeOrders() {
@@ -79,6 +105,7 @@ export function takeOrders() {
     event.preventDefault();
     const unit = byId("record-unit").value.trim();
     const what = byId("record").dataset.on ? { do: "stop_recording" } : { do: "record", ...(unit ? { unit } : {}) };
-    order(what);
+    order(what, "record-refused");
   });
+  byId("record").addEventListener("input", () => forget("record-refused"));
 }

@@ -69,6 +69,14 @@ export const roughLevel = (db) => roughField(10 ** (db / 20));
 export const overMicroampere = () => (isCalibrated ? 120 : 0);
 export const levelUnit = () => (isCalibrated ? "dBµA/m" : "dB over 1 count");
 
+/** A value that is so many seconds old; null for one of now. */
+export const past = (text, age_s) => (age_s === null ? text : `${text}, ${ago(age_s)}`);
+
+export function ago(age_s) {
+  if (age_s < 120) return `${fixed(age_s, 0)} s ago`;
+  return age_s < 7200 ? `${fixed(age_s / 60, 0)} min ago` : `${fixed(age_s / 3600, 0)} h ago`;
+}
+
 /** A canvas that is as sharp as the screen, and its size in CSS pixels. */
 export function canvas(element) {
   const { width, height } = element.getBoundingClientRect();

@@ -1,5 +1,6 @@
 // A survey led from the page: where to stand, hold still, keep or repeat.
 
+import { forget } from "./receiver.js";
 import { element, field, fixed } from "./show.js";
 
 const byId = (id) => document.getElementById(id);
@@ -10,7 +11,7 @@ let shown = "";
 
 const button = (text, what, more = {}) => {
   const made = element("button", { type: "button", class: "big", ...more }, text);
-  made.addEventListener("click", () => order(what()));
+  made.addEventListener("click", () => order(what(), byId("survey-open").hidden ? "begin-refused" : "step-refused"));
   return made;
 };
 // A second tap of the same finger must not meet the next step's button.
@@ -21,12 +22,25 @@ let stepShown = "";
 function rest(key) {
   if (key === stepShown) return;
   stepShown = key;
+  forget("step-refused");
   const buttons = [...byId("survey-step").querySelectorAll("button")];
   buttons.forEach((button) => (button.disabled = true));
   setTimeout(() => buttons.forEach((button) => (button.disabled = false)), REST_MS);
 }
 
 const seconds = () => Number(byId("point-seconds").value);
+
+// So the program says that a capture holds more than the units it measured.
+const UNEXPLAINED = /^(?:.*: )?(\d+ pulses? found that no transmitter's pulse train explains)$/;
+
+/** What was said of the last point, what to do about it the larger and the nearer to the buttons. */
+function remarks(said, kind) {
+  const unexplained = (line) => line.match(UNEXPLAINED)?.[1];
+  return [
+    ...said.filter((line) => !unexplained(line)).map((line) => element("p", { class: kind }, line)),
+    ...said.map(unexplained).filter(Boolean).map((found) => element("p", { class: "large open warning" }, `${found}. Record longer: a stronger unit may be there.`)),
+  ];
+}
 
 /** What can be done now, and what there is to read before. */
 function step(open) {
@@ -42,14 +56,16 @@ function step(open) {
   } else if (step.is === "place") {
     parts.push(element("p", { class: "large" }, `Point ${step.number} of ${open.points.length}: ${step.place}`));
     step.how.forEach((line) => parts.push(element("p", {}, line)));
-    open.said.forEach((line) => parts.push(element("p", { class: "open" }, line)));
+    parts.push(...remarks(open.said, "open"));
+    const isUp = known.link?.is_up;
+    if (!isUp) parts.push(element("p", { class: "large bad" }, "No receiver: wait until it is back."));
     add([
-      button("Record", () => ({ do: "take_point", seconds: seconds() }), { "data-step": "record" }),
+      ...(isUp ? [button("Record", () => ({ do: "take_point", seconds: seconds() }), { "data-step": "record" })] : []),
       button("Skip this point", () => ({ do: "press", step: "skip" })),
     ]);
   } else if (step.is === "decide") {
     step.judgement.forEach((line, i) => parts.push(element("p", i === 0 ? { class: "large" } : {}, line)));
-    open.said.forEach((line) => parts.push(element("p", { class: "note" }, line)));
+    parts.push(...remarks(open.said, "note"));
     add([
       button("Keep", () => ({ do: "press", step: "keep" }), { "data-step": "keep" }),
       button("Take it again", () => ({ do: "press", step: "repeat" })),
@@ -86,16 +102,17 @@ export function showSurvey(all) {
   byId("survey-leave").hidden = !known.mayAct;
   byId("point-length").hidden = !known.mayAct;
   if (!open) {
-    shown = "";
+    shown = stepShown = "";
     byId("survey-words").textContent = !known.about?.can_record
       ? "Surveys need a receiver, a calibration and a folder: start the page with --port, --calibration and --out."
       : known.mayAct ? "No survey is open." : "No survey is open. The operator begins one.";
     byId("survey-others").replaceChildren(...(known.mayAct ? others : []).map((name) => button(`Go on with ${name}`, () => ({ do: "open_survey", name }))));
     return;
   }
+  forget("begin-refused");
   byId("survey-title").textContent = `Survey ${open.name}, over ${open.kind}`;
   // Buttons must not be taken from under a finger: made anew only when something changed.
-  const now = JSON.stringify([open, known.link?.recording, known.mayAct, document.getElementById("field-unit").value]);
+  const now = JSON.stringify([open, known.link?.recording, known.link?.is_up, known.mayAct, document.getElementById("field-unit").value]);
   if (now === shown) return;
   shown = now;
   const had = byId("survey-step").contains(document.activeElement);
@@ -103,7 +120,7 @@ export function showSurvey(all) {
   // Who listens to the page is told of steps, not of every second.
   byId("survey-step").setAttribute("aria-busy", String(Boolean(known.link?.recording)));
   if (had) byId("survey-title").focus();
-  rest(JSON.stringify([open.step.is, open.step.number, open.step.reading, Boolean(known.link?.recording)]));
+  rest(JSON.stringify([open.step.is, open.step.number, open.step.reading, Boolean(known.link?.recording), known.link?.is_up]));
   byId("survey-points").replaceChildren(points(open));
   byId("survey-results").textContent = open.results;
   const picture = byId("survey-picture");
@@ -139,7 +156,13 @@ export function leadSurveys(give) {
   choose();
   byId("survey-begin").addEventListener("submit", (event) => {
     event.preventDefault();
-    give({ do: "begin_survey", name: byId("plan-name").value.trim(), plan: plan() });
+    give({ do: "begin_survey", name: byId("plan-name").value.trim(), plan: plan() }, "begin-refused");
   });
-  byId("survey-leave").addEventListener("click", () => give({ do: "leave_survey" }));
+  byId("survey-begin").addEventListener("input", () => forget("begin-refused"));
+  byId("point-seconds").addEventListener("input", () => forget("step-refused"));
+  byId("survey-leave").addEventListener("click", () => give({ do: "leave_survey" }, "step-refused"));
+  byId("survey-larger").addEventListener("click", (event) => {
+    const isLarge = byId("survey-frame").classList.toggle("large-picture");
+    event.currentTarget.setAttribute("aria-pressed", String(isLarge));
+  });
 }

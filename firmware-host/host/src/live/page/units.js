@@ -1,9 +1,10 @@
 // The table of the units heard.
 
-import { colourOf, element, field, fixed, reading } from "./show.js";
+import { ago, colourOf, element, field, fixed, reading } from "./show.js";
 
 const QUANTITIES = { carrier: "carrier", "on-time": "time on", "off-time": "time off", period: "period", field: "field", "residual-carrier": "residual carrier" };
-const COLUMNS = ["Unit", "Carrier", "Period", "On", "Field now", "Residual carrier", "Pulses", "Limits"];
+const fieldTitle = (age_s) => (age_s === null ? "Field now" : "Last field");
+const columns = (age_s) => ["Unit", "Carrier", "Period", "On", fieldTitle(age_s), "Residual carrier", "Pulses", "Limits"];
 const SILENT_S = 4;
 
 const milliseconds = ({ value, u }) => reading({ value: value * 1e3, u: u * 1e3 }, "ms");
@@ -32,45 +33,50 @@ function limits(unit) {
   return list;
 }
 
-function cell(label, content) {
-  return element("td", { "data-label": label, role: "cell" }, content);
+function cell(label, ...content) {
+  return element("td", { "data-label": label, role: "cell" }, ...content);
 }
 
-function row(unit, isChosen, choose) {
+/** A value that stays on one line with its uncertainty and unit. */
+const whole = (text) => element("span", { class: "whole" }, text);
+
+function row(unit, isChosen, choose, age_s) {
   const silent = unit.silent_s > SILENT_S;
   const swatch = element("span", { class: "swatch", "aria-hidden": "true" });
   swatch.style.background = colourOf(unit.name);
   const button = element("button", { type: "button", class: "unit-button", "aria-pressed": String(isChosen), "aria-label": `Unit ${unit.name}: show its field vector`, "data-unit": unit.name }, swatch, unit.name);
   button.addEventListener("click", () => choose(unit.name));
   const now = unit.field_a_per_m ?? unit.amplitude_counts;
-  const how = silent ? `${field(now.value, now.u)}, silent for ${fixed(unit.silent_s, 0)} s` : field(now.value, now.u);
+  const how = age_s !== null ? `, ${ago(age_s)}` : silent ? `, silent for ${fixed(unit.silent_s, 0)} s` : "";
   const overlapped = unit.pulses.overlapped ? `, ${unit.pulses.overlapped} overlapped` : "";
   const made = element("tr", { role: "row" },
     element("th", { scope: "row", role: "rowheader" }, button),
-    cell("Carrier", reading(unit.carrier_hz, "Hz")),
-    cell("Period", milliseconds(unit.period_s)),
-    cell("On", milliseconds(unit.on_time_s)),
-    cell("Field now", how),
-    cell("Residual carrier", ratio(unit.residual_carrier_ratio)),
-    cell("Pulses", `${unit.pulses.found} of ${unit.pulses.expected}${overlapped}`),
+    cell("Carrier", whole(reading(unit.carrier_hz, "Hz"))),
+    cell("Period", whole(milliseconds(unit.period_s))),
+    cell("On", whole(milliseconds(unit.on_time_s))),
+    cell(fieldTitle(age_s), whole(field(now.value, now.u)), how),
+    cell("Residual carrier", whole(ratio(unit.residual_carrier_ratio))),
+    cell("Pulses", whole(`${unit.pulses.found} of ${unit.pulses.expected}`), overlapped),
     cell("Limits", limits(unit)));
   made.className = `unit${silent ? " silent" : ""}`;
   if (unit.notes.length === 0) return [made];
   made.classList.add("noted");
-  const notes = element("td", { colspan: String(COLUMNS.length), role: "cell", class: "note" }, `${unit.name}: ${unit.notes.join("; ")}`);
+  const notes = element("td", { colspan: String(columns(age_s).length), role: "cell", class: "note" }, `${unit.name}: ${unit.notes.join("; ")}`);
   return [made, element("tr", { role: "row", class: "notes" }, notes)];
 }
 
 export function showUnits(known, choose) {
   const place = document.getElementById("units");
   const { units } = known.state;
+  const { age_s } = known;
+  place.className = age_s === null ? "" : "old";
   if (units.length === 0) {
     place.replaceChildren(element("p", {}, "none yet: a unit shows after four pulses"));
     return;
   }
   const had = place.contains(document.activeElement) ? document.activeElement.dataset.unit : null;
-  const head = element("thead", { role: "rowgroup" }, element("tr", { role: "row" }, ...COLUMNS.map((text) => element("th", { scope: "col", role: "columnheader" }, text))));
-  const body = element("tbody", { role: "rowgroup" }, ...units.flatMap((unit) => row(unit, unit.name === known.chosen, choose)));
+  const head = element("thead", { role: "rowgroup" }, element("tr", { role: "row" }, ...columns(age_s).map((text) => element("th", { scope: "col", role: "columnheader" }, text))));
+  const body = element("tbody", { role: "rowgroup" }, ...units.flatMap((unit) => row(unit, unit.name === known.chosen, choose, age_s)));
   place.replaceChildren(element("table", { role: "table", "aria-labelledby": "units-title" }, head, body));
   if (had) place.querySelector(`[data-unit="${had}"]`)?.focus();
 }

@@ -1,6 +1,6 @@
 // The field vector of one unit in plan and section, as a needle.
 
-import { colour, colourOf, fixed, roughField, unitOfFields } from "./show.js";
+import { ago, colour, colourOf, fixed, roughField, unitOfFields } from "./show.js";
 
 const SIZE = 92;
 
@@ -29,8 +29,8 @@ function needle(id, across, up, names, stroke, label) {
   place.setAttribute("aria-label", label);
 }
 
-export function showVector(unit, about) {
-  document.getElementById("vector-of").textContent = unit ? `of unit ${unit.name}` : "";
+export function showVector(unit, { about, age_s }) {
+  document.getElementById("vector-of").textContent = unit ? `of unit ${unit.name}${age_s === null ? "" : `, ${ago(age_s)}`}` : "";
   const text = document.getElementById("vector-text");
   if (!unit?.vector) {
     const why = about.axes === 3 ? "no unit is heard" : "a receiver of one axis tells no direction";
@@ -44,9 +44,10 @@ export function showVector(unit, about) {
   const steep = (Math.atan2(Math.abs(z), level) * 180) / Math.PI;
   // Angles of a needle are of its line: 0° to 180°.
   const heading = (((Math.atan2(y, x) * 180) / Math.PI) % 180 + 180) % 180;
+  const stroke = age_s === null ? colourOf(unit.name) : colour("line");
   // The end that is drawn ahead in section is the one ahead in plan.
-  needle("plan", x / size, y / size, ["x", "y"], colourOf(unit.name), `Plan: the needle lies ${fixed(heading, 0)} degrees from x towards y`);
-  needle("section", level / size, z / size, ["", "z"], colourOf(unit.name), `Section: the needle is ${fixed(steep, 0)} degrees from level`);
+  needle("plan", x / size, y / size, ["x", "y"], stroke, `Plan: the needle lies ${fixed(heading, 0)} degrees from x towards y`);
+  needle("section", level / size, z / size, ["", "z"], stroke, `Section: the needle is ${fixed(steep, 0)} degrees from level`);
   const parts = unitOfFields() === "dBµA/m"
     ? `${fixed(heading, 0)}° from x to y`
     : `along x, y, z: ${[x, y, z].map(roughField).join(", ")}; ${fixed(heading, 0)}° from x to y`;
