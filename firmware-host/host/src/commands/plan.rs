@@ -102,8 +102,8 @@ pub fn run(args: &Plan) -> Result<Outcome> {
         eprintln!("coilrig: {place}: {}", doubt.what);
     }
     let measured = measured_units::read(&args.measured)?;
-    let (station, replaced) = with_measured(&station, &measured)
-        .map_err(|e| Error::file(&e.from, &e.what, e.remedy))?;
+    let (station, replaced) =
+        with_measured(&station, &measured).map_err(|e| Error::file(&e.from, &e.what, e.remedy))?;
     let usual = Options::usual(&station);
     let options = Options {
         threshold_a_per_m,
