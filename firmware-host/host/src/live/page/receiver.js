@@ -39,7 +39,9 @@ export function showReceiver(known) {
   put("level", `${text} dBFS${known.link?.overload ? " OVERLOAD" : ""}`, near || known.link?.overload ? "bad" : "");
   put("noise", state.at_s < SETTLED_S ? "listening" : noise(state.noise_a_per_m_rthz));
   if (!known.link) {
-    put("link", state.is_over ? "the capture is over" : "playing a capture", state.is_over ? "open" : "good");
+    if (state.broken_off) put("link", "the capture cannot be played on", "bad");
+    else put("link", state.is_over ? "the capture is over" : "playing a capture", state.is_over ? "open" : "good");
+    if (state.broken_off) put("said", state.broken_off);
     put("lost", `${state.gaps} ${state.gaps === 1 ? "gap" : "gaps"}`);
   }
 }
