@@ -79,8 +79,12 @@ fn joined(mut pieces: Vec<(GridPoint, GridPoint)>) -> Vec<Vec<GridPoint>> {
     lines
 }
 
-/// Round levels, 1, 2 and 5 times the powers of ten, strictly between two values.
+/// Round levels, 1, 2 and 5 times the powers of ten, strictly between two values over zero;
+/// none where there are no two such.
 pub fn round_levels(low: f64, high: f64) -> Vec<f64> {
+    if !(low > 0.0 && high.is_finite()) {
+        return Vec::new();
+    }
     let powers = low.log10().floor() as i32..=high.log10().ceil() as i32;
     powers
         .flat_map(|power| [1, 2, 5].map(|digit| (digit, power)))
@@ -128,5 +132,8 @@ mod tests {
         let levels = round_levels(0.9e-6, 6e-6);
         assert_eq!(levels, [1e-6, 2e-6, 5e-6]);
         assert!(round_levels(1e-6, 1.5e-6).is_empty());
+        for (low, high) in [(0.0, 1e-6), (f64::NAN, 1e-6), (1e-6, f64::INFINITY)] {
+            assert!(round_levels(low, high).is_empty());
+        }
     }
 }

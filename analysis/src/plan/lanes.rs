@@ -25,8 +25,8 @@ pub struct Lanes {
     pub legs: Vec<[Laid; 2]>,
 }
 
-/// Lanes through the convex area of `corners` (in turn round it), `width_m` apart and
-/// half as much from its edges, `downhill` being the unit vector down the slope. An area
+/// Lanes of one width, `width_m` at most, through the convex area of `corners` (in turn
+/// round it), the outer ones half as much from its edges, `downhill` being the unit vector down the slope. An area
 /// narrower than a lane is walked through its middle.
 pub fn lanes(corners: &[Laid], downhill: Laid, width_m: f64, way: Way) -> Lanes {
     let [down_u, down_v] = downhill;
@@ -38,7 +38,8 @@ pub fn lanes(corners: &[Laid], downhill: Laid, width_m: f64, way: Way) -> Lanes 
     let ordinates = corners.iter().map(|c| dot(*c, across));
     let low = ordinates.clone().fold(f64::INFINITY, f64::min);
     let high = ordinates.fold(f64::NEG_INFINITY, f64::max);
-    let count = ((high - low) / width_m).round().max(1.0) as usize;
+    // A corner's rounding makes no lane.
+    let count = ((high - low) / width_m - 1e-6).ceil().max(1.0) as usize;
     // Whole lanes that fill the area: a strip left over would not be searched.
     let each_m = (high - low) / count as f64;
     let legs = (0..count).filter_map(|lane| {
@@ -126,6 +127,21 @@ mod tests {
                     let edge = x.abs().min((x - 60.0).abs()).min(y.abs()).min((y - 40.0).abs());
                     assert!(edge < 1e-9, "ends at {x}, {y}");
                 }
+            }
+        }
+    }
+
+    #[test]
+    fn lanes_are_no_wider_than_asked() {
+        let [down_u, down_v]: Laid = [0.6, -0.8];
+        for width_m in [7.0, 13.0, 20.0, 28.0, 41.0, 79.0] {
+            for (way, across) in [(Way::Up, [-down_v, down_u]), (Way::Across, [-down_u, -down_v])] {
+                let legs = lanes(&FIELD, [down_u, down_v], width_m, way).legs;
+                let ordinates: Vec<f64> = legs.iter().map(|[from, _]| dot(*from, across)).collect();
+                let apart = ordinates.windows(2).map(|pair| (pair[1] - pair[0]).abs());
+                assert!(apart.fold(0.0, f64::max) < width_m + 1e-3, "{width_m} {ordinates:?}");
+                let edge = FIELD.iter().map(|c| dot(*c, across)).fold(f64::INFINITY, f64::min);
+                assert!((ordinates[0] - edge).abs() < width_m / 2.0 + 1e-3, "{width_m}");
             }
         }
     }

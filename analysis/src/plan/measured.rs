@@ -5,7 +5,9 @@ use serde::Serialize;
 
 use crate::masking::Timing;
 use crate::reading::Reading;
-use crate::station::{PlannedUnit, Station};
+use crate::station::{
+    DEPTH_M, FIELD_AT_10_M_A_PER_M, ON_TIME_S, PERIOD_S, PLACE_M, PlannedUnit, Station,
+};
 
 /// What was measured of one unit; what was not is `None`.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -51,6 +53,8 @@ pub struct MeasuredError {
     pub from: String,
     /// What is wrong.
     pub what: String,
+    /// What to do.
+    pub remedy: &'static str,
 }
 
 /// Name of the quantity that more than one kind of measurement gives.
@@ -62,7 +66,8 @@ const FIELD: &str = "field_at_10_m_a_per_m";
 /// # Errors
 ///
 /// A unit that the station does not have, another value given twice, a place outside the field,
-/// a unit above the surface, a timing that is none.
+/// a unit above the surface or below the snow, a timing that is none, a number that no station
+/// file may hold.
 pub fn with_measured(
     station: &Station,
     all: &[Measured],
@@ -70,15 +75,20 @@ pub fn with_measured(
     let mut station = station.clone();
     let mut replaced: Vec<Replaced> = Vec::new();
     for measured in all {
-        let failed = |what: String| MeasuredError { from: measured.source.clone(), what };
+        let failed =
+            |what: String, remedy| MeasuredError { from: measured.source.clone(), what, remedy };
         let name = &measured.unit;
-        let bounds = station.bounds;
+        let (bounds, snow_depth_m) = (station.bounds, station.snow_depth_m);
         let units = &mut station.units;
         let Some(unit) = units.iter_mut().find(|unit| unit.name == *name) else {
             let names: Vec<&str> = units.iter().map(|u| u.name.as_str()).collect();
             let names = names.join(", ");
-            return Err(failed(format!("the station has no unit \"{name}\", only {names}")));
+            let what = format!("the station has no unit \"{name}\", only {names}");
+            return Err(failed(what, "name a unit of the station file"));
         };
+        if let Some(what) = unbelievable(measured) {
+            return Err(failed(what, "measure again, or leave the document out"));
+        }
         let mut measured = measured.clone();
         let field = measured.field_at_10_m_a_per_m;
         let before = |r: &&mut Replaced| r.unit == *name && r.quantity == FIELD;
@@ -94,24 +104,57 @@ pub fn with_measured(
             if let Some(old) = replaced.iter().find(same) {
                 let quantity = new.quantity;
                 let what = format!("gives {quantity} of \"{name}\", and so does {}", old.source);
-                return Err(failed(what));
+                return Err(failed(what, "give each value once"));
             }
             replaced.push(new);
         }
-        unit.timing.check().map_err(failed)?;
+        unit.timing.check().map_err(|what| {
+            failed(what, "measure again, or correct the period or on time of the station file")
+        })?;
         if let Some(bounds) = bounds.filter(|b| !b.hold(unit.x_m, unit.y_m)) {
-            return Err(failed(format!(
-                "\"{name}\" at {:.2} m, {:.2} m lies outside the field, {} to {} m by {} to {} m; \
-                 was it located on the axes of the station's map?",
+            let what = format!(
+                "\"{name}\" at {:.2} m, {:.2} m lies outside the field, {} to {} m by {} to {} m",
                 unit.x_m, unit.y_m, bounds.x_m[0], bounds.x_m[1], bounds.y_m[0], bounds.y_m[1]
-            )));
+            );
+            return Err(failed(what, "locate it on the axes of the station's map"));
         }
         if unit.depth_m < 0.0 {
             let above = -unit.depth_m;
-            return Err(failed(format!("\"{name}\" lies {above:.2} m above the surface")));
+            let what = format!("\"{name}\" lies {above:.2} m above the surface");
+            return Err(failed(what, "give heights over the snow to locate, and z up"));
+        }
+        if let Some(snow_m) = snow_depth_m.filter(|snow_m| unit.depth_m > *snow_m) {
+            let what = format!("\"{name}\" lies {:.2} m deep in {snow_m} m of snow", unit.depth_m);
+            return Err(failed(what, "locate it again, or correct snow_depth_m"));
         }
     }
     Ok((station, replaced))
+}
+
+/// What is so far from any real number that a unit of measure must be wrong: the bounds of a
+/// station file hold for what was measured as well.
+fn unbelievable(measured: &Measured) -> Option<String> {
+    let place = |axis: usize| measured.place_m.map(|p| p[axis]);
+    let all = [
+        ("period_s", measured.period_s, PERIOD_S),
+        ("on_time_s", measured.on_time_s, ON_TIME_S),
+        (FIELD, measured.field_at_10_m_a_per_m, FIELD_AT_10_M_A_PER_M),
+        ("x_m", place(0), PLACE_M),
+        ("y_m", place(1), PLACE_M),
+        // What lies above the surface is told as that.
+        ("depth_m", measured.depth_m, -DEPTH_M.end()..=*DEPTH_M.end()),
+    ];
+    all.into_iter().find_map(|(quantity, reading, range)| {
+        let value = reading?.value;
+        let (from, to) = (range.start(), range.end());
+        let what = || {
+            format!(
+                "{quantity} of \"{}\" is {value:?}, not between {from:?} and {to:?}",
+                measured.unit
+            )
+        };
+        (!range.contains(&value)).then(what)
+    })
 }
 
 fn replace(unit: &mut PlannedUnit, measured: &Measured) -> Vec<Replaced> {
@@ -251,10 +294,23 @@ mod tests {
             (of("u7"), "no unit \"u7\", only u0, u1"),
             (Measured { place_m: place(99.0), ..of("u0") }, "outside the field"),
             (Measured { depth_m: time(-0.2), ..of("u0") }, "0.20 m above the surface"),
-            (Measured { on_time_s: time(1.2), ..of("u0") }, "no pause"),
+            (Measured { on_time_s: time(1.0), ..of("u0") }, "no pause"),
+            (Measured { on_time_s: time(0.0), ..of("u0") }, "on_time_s of \"u0\" is 0.0"),
+            (Measured { period_s: time(1e3), ..of("u0") }, "period_s of \"u0\" is 1000.0"),
+            (Measured { place_m: place(1e300), ..of("u0") }, "x_m of \"u0\" is 1e300"),
+            (Measured { depth_m: time(60.0), ..of("u0") }, "depth_m of \"u0\" is 60.0"),
+            (Measured { depth_m: time(2.5), ..of("u0") }, "2.50 m deep in 2 m of snow"),
         ] {
-            let error = with_measured(&meadow(), &[measured]).unwrap_err();
+            let snowy = Station { snow_depth_m: Some(2.0), ..meadow() };
+            let error = with_measured(&snowy, &[measured]).unwrap_err();
             assert!(error.what.contains(what) && error.from == "a.json", "{error:?}");
+        }
+        for field in [0.0, -1e-6, 1e300, f64::NAN] {
+            let field_at_10_m_a_per_m = Some(Reading::new(field, 1e-9));
+            let measured = Measured { field_at_10_m_a_per_m, ..of("u1") };
+            let error = with_measured(&meadow(), &[measured]).unwrap_err();
+            let what = format!("of \"u1\" is {field:?}, not between 1e-8 and 0.0001");
+            assert!(error.what.contains(&what) && !error.remedy.is_empty(), "{error:?}");
         }
         let twice = Measured { period_s: time(1.0), ..of("u0") };
         let error = with_measured(&meadow(), &[twice.clone(), twice]).unwrap_err();

@@ -19,14 +19,14 @@ pub const FORMAT: &str = "coilrig-station/1";
 
 /// Outside these numbers a unit of measure must be wrong: periods and on times are
 /// twice as wide as any published limit, depths those of digging.
-const PERIOD_S: RangeInclusive<f64> = 0.25..=2.6;
-const ON_TIME_S: RangeInclusive<f64> = 0.02..=1.0;
-const DEPTH_M: RangeInclusive<f64> = 0.0..=10.0;
-const FIELD_AT_10_M_A_PER_M: RangeInclusive<f64> = 1e-8..=1e-4;
+pub(crate) const PERIOD_S: RangeInclusive<f64> = 0.25..=2.6;
+pub(crate) const ON_TIME_S: RangeInclusive<f64> = 0.02..=1.0;
+pub(crate) const DEPTH_M: RangeInclusive<f64> = 0.0..=10.0;
+pub(crate) const FIELD_AT_10_M_A_PER_M: RangeInclusive<f64> = 1e-8..=1e-4;
 const SOIL_OHM_M: RangeInclusive<f64> = 0.1..=1e6;
 const SLOPE_DEG: RangeInclusive<f64> = 0.0..=60.0;
 const ANGLE_DEG: RangeInclusive<f64> = -360.0..=360.0;
-const PLACE_M: RangeInclusive<f64> = -1e5..=1e5;
+pub(crate) const PLACE_M: RangeInclusive<f64> = -1e5..=1e5;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]

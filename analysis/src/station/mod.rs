@@ -13,5 +13,6 @@ mod model;
 pub use doubts::Doubt;
 pub use fault::StationError;
 pub use file::FORMAT;
+pub(crate) use file::{DEPTH_M, FIELD_AT_10_M_A_PER_M, ON_TIME_S, PERIOD_S, PLACE_M};
 pub use map_plane::{Geographic, MapPlane};
 pub use model::{Bounds, Lie, PlannedUnit, Slope, Spare, Station};

@@ -79,13 +79,12 @@ impl Journal {
         format: &str,
     ) -> Result<(Self, Told<Setup, Event>)> {
         let text = files::read_text(path)?;
+        let of = format_of(path, &text)?;
+        if of != format {
+            return Err(damaged(path, 1, format!("format is \"{of}\", not \"{format}\"")));
+        }
         let mut lines = (1..).zip(text.lines());
         let (_, first) = lines.next().ok_or_else(|| damaged(path, 1, "is empty"))?;
-        let of: Format = parse(path, 1, first)?;
-        if of.format != format {
-            let what = format!("format is \"{}\", not \"{format}\"", of.format);
-            return Err(damaged(path, 1, what));
-        }
         let head: Head<Setup> = parse(path, 1, first)?;
         let events = lines
             .map(|(number, line)| {
@@ -113,6 +112,20 @@ impl Journal {
         self.text = text;
         Ok(())
     }
+}
+
+/// Format of the journal at `path`.
+///
+/// # Errors
+///
+/// It cannot be read, or its first line is damaged.
+pub fn format_at(path: &Path) -> Result<String> {
+    format_of(path, &files::read_text(path)?)
+}
+
+fn format_of(path: &Path, text: &str) -> Result<String> {
+    let first = text.lines().next().ok_or_else(|| damaged(path, 1, "is empty"))?;
+    parse::<Format>(path, 1, first).map(|of| of.format)
 }
 
 /// A journal that says what it cannot.

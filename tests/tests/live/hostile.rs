@@ -50,7 +50,8 @@ fn viewers_look_and_only_the_operator_acts_from_this_computer() {
         assert!(looked.text.contains(header), "{}", looked.text);
     }
     assert_eq!(page.ask("POST /orders", &[&viewer, &origin], order).status, 403);
-    // The operator's key is worth nothing from anywhere else.
+    // Nor does the operator's key from elsewhere, where there is a network to come from; the
+    // decision itself has a test in `access`.
     let elsewhere = page.link(1).split('/').nth(2).unwrap();
     if !elsewhere.starts_with("127.") {
         let mut stream = std::net::TcpStream::connect(elsewhere).unwrap();
@@ -66,6 +67,32 @@ fn viewers_look_and_only_the_operator_acts_from_this_computer() {
     std::thread::sleep(std::time::Duration::from_secs(1));
     assert_eq!(page.end(), Some(0));
     assert!(folder.path().join("recordings/first.sigmf-meta").exists());
+}
+
+#[test]
+fn viewers_do_not_take_the_operators_place() {
+    let folder = tempdir().unwrap();
+    let page = shared(folder.path());
+    let (operator, viewer) = (page.cookie(0), page.cookie(1));
+    let open = |cookie: &str| {
+        let mut stream = page.connect();
+        let host = format!("127.0.0.1:{}", page.port());
+        write!(stream, "GET /stream HTTP/1.1\r\nHost: {host}\r\n{cookie}\r\n\r\n").unwrap();
+        let mut answer = [0; 12];
+        stream.read_exact(&mut answer).unwrap();
+        (String::from_utf8_lossy(&answer[9..]).into_owned(), stream)
+    };
+    let mut viewers = Vec::new();
+    let last = loop {
+        let (status, stream) = open(&viewer);
+        if status != "200" || viewers.len() == 90 {
+            break status;
+        }
+        viewers.push(stream);
+    };
+    assert_eq!(last, "503");
+    assert!(viewers.len() >= 20, "{}", viewers.len());
+    assert_eq!(open(&operator).0, "200");
 }
 
 #[test]

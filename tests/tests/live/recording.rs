@@ -2,6 +2,7 @@
 
 use std::io::{Read, Write};
 use std::net::TcpStream;
+use std::path::Path;
 use std::time::{Duration, Instant};
 
 use coilrig_tests::json::number;
@@ -46,6 +47,42 @@ fn slow_and_vanished_viewers_cost_a_recording_nothing() {
     assert_eq!(measured["transmitters"].as_array().unwrap().len(), 3);
     let meta = std::fs::read_to_string(folder.path().join("busy.sigmf-meta")).unwrap();
     assert!(meta.contains("hut 7") && meta.contains("coilrig:field_per_count"), "{meta}");
+}
+
+/// One coil, two seconds of a faint tone, then what is no number.
+fn spoiled_capture(folder: &Path) {
+    let meta = r#"{"global": {"core:version": "1.2.0", "core:datatype": "cf32_le",
+        "core:num_channels": 1, "core:sample_rate": 8000},
+        "captures": [{"core:sample_start": 0, "core:frequency": 457000}], "annotations": []}"#;
+    std::fs::write(folder.join("spoiled.sigmf-meta"), meta).unwrap();
+    let value = |n: usize| if n == 16_000 { f32::NAN } else { (n as f32).sin() };
+    let data = (0..24_000).flat_map(|n| [value(n).to_le_bytes(), [0; 4]]).flatten();
+    std::fs::write(folder.join("spoiled.sigmf-data"), data.collect::<Vec<u8>>()).unwrap();
+}
+
+#[test]
+fn a_replay_that_fails_says_so_on_the_page_and_at_its_end() {
+    let folder = tempdir().unwrap();
+    spoiled_capture(folder.path());
+    let page = LivePage::start(folder.path(), &["--capture", "spoiled", "--speed", "50"], 1);
+    let mut stream = slow_viewer(&page, &page.cookie(0));
+    let mut heard = String::new();
+    let mut some = [0; 4096];
+    while !heard.contains("\"is_over\":true") {
+        let count = stream.read(&mut some).unwrap();
+        assert!(count > 0, "{heard}");
+        heard += &String::from_utf8_lossy(&some[..count]);
+    }
+    assert!(heard.contains("sample 16000, channel 0"), "{heard}");
+    let said = || std::fs::read_to_string(folder.path().join("live.txt")).unwrap();
+    let until = Instant::now() + Duration::from_secs(10);
+    while !said().contains("the page shows what was played until there") {
+        assert!(Instant::now() < until, "nothing is said while the page stands: {}", said());
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    assert!(said().contains("sample 16000"), "{}", said());
+    assert_eq!(page.ask("GET /", &[&page.cookie(0)], "").status, 200);
+    assert_eq!(page.end(), Some(3), "{}", said());
 }
 
 #[test]

@@ -136,9 +136,10 @@ pub fn run(args: Live) -> Result<Outcome> {
             () = stopped => {}
             () = trouble => {}
         }
-        // The receiver's thread may hold a recording; that of a replay holds nothing.
+        // The receiver's thread may hold a recording; that of a replay holds nothing, but may
+        // have failed.
         let _ = stop.send(true);
-        if takes_orders {
+        if takes_orders || thread.is_finished() {
             thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
         }
         emulated.map_or(Ok(()), EmulatorHandle::shutdown)

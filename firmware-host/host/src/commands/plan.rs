@@ -31,7 +31,7 @@ pub struct Plan {
     /// [default: 80nA/m]
     #[arg(long, value_name = "FIELD", value_parser = units::parse_field, allow_hyphen_values = true)]
     threshold: Option<f64>,
-    /// Width of the lanes of the walk, m
+    /// Width of the lanes of the walk at most, m
     #[arg(long, value_name = "METRES", default_value_t = Options::LANE_WIDTH_M, value_parser = lane_width)]
     lanes: f64,
     /// Which way the lanes run
@@ -102,10 +102,8 @@ pub fn run(args: &Plan) -> Result<Outcome> {
         eprintln!("coilrig: {place}: {}", doubt.what);
     }
     let measured = measured_units::read(&args.measured)?;
-    let (station, replaced) = with_measured(&station, &measured).map_err(|e| {
-        let remedy = "give each value once, for a unit of the station file, or leave it out";
-        Error::file(&e.from, &e.what, remedy)
-    })?;
+    let (station, replaced) =
+        with_measured(&station, &measured).map_err(|e| Error::file(&e.from, &e.what, e.remedy))?;
     let usual = Options::usual(&station);
     let options = Options {
         threshold_a_per_m,

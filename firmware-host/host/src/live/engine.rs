@@ -40,8 +40,11 @@ struct Heard<'a> {
 struct StateTold<'a> {
     #[serde(flatten)]
     state: &'a State,
-    /// Whether more will come.
+    /// Whether nothing more will come.
     is_over: bool,
+    /// Why it is over before its end.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    broken_off: Option<&'a str>,
 }
 
 impl Engine {
@@ -68,12 +71,12 @@ impl Engine {
         self.monitor.note_clipped();
     }
 
-    /// Nothing more will come.
-    pub fn finish(&mut self, at: Timestamp) {
+    /// Nothing more will come; `broken_off` says why, where more was due.
+    pub fn finish(&mut self, at: Timestamp, broken_off: Option<String>) {
         let Self { monitor, updates, .. } = self;
         monitor.finish(&mut |update| updates.push(update));
         self.tell(at);
-        self.tell_state(true);
+        self.tell_state(true, broken_off.as_deref());
     }
 
     fn tell(&mut self, at: Timestamp) {
@@ -96,13 +99,13 @@ impl Engine {
         }
         self.updates.clear();
         if Instant::now() >= self.state_due {
-            self.tell_state(false);
+            self.tell_state(false, None);
             self.state_due = Instant::now() + EVERY;
         }
     }
 
-    fn tell_state(&mut self, is_over: bool) {
-        let state = self.monitor.state();
-        self.hub.tell(Topic::State, &StateTold { state: &state, is_over });
+    fn tell_state(&mut self, is_over: bool, broken_off: Option<&str>) {
+        let state = &self.monitor.state();
+        self.hub.tell(Topic::State, &StateTold { state, is_over, broken_off });
     }
 }

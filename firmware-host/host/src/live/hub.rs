@@ -107,11 +107,6 @@ impl Hub {
         self.kept().picture.clone()
     }
 
-    /// How many are listening.
-    pub fn viewers(&self) -> usize {
-        self.0.news.receiver_count()
-    }
-
     fn kept(&self) -> MutexGuard<'_, Kept> {
         self.0.kept.lock().unwrap_or_else(PoisonError::into_inner)
     }
@@ -141,7 +136,6 @@ mod tests {
         );
         hub.tell(Topic::Heard, &4);
         assert_eq!(after.try_recv().unwrap(), event("heard", "4"));
-        assert_eq!(hub.viewers(), 1);
     }
 
     #[test]

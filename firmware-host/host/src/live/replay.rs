@@ -15,7 +15,7 @@ const PIECE_S: f64 = 0.02;
 ///
 /// # Errors
 ///
-/// Those of reading the capture.
+/// Those of reading the capture, which viewers are told too.
 pub fn play(capture: &Capture, mut engine: Engine, speed: f64) -> Result<()> {
     let axes = capture.format.axes;
     let rate_hz = capture.format.sample_rate_hz;
@@ -36,10 +36,11 @@ pub fn play(capture: &Capture, mut engine: Engine, speed: f64) -> Result<()> {
         }
         // Nobody wants to wait for what is not there.
         Piece::Gap(missing) => engine.gap(missing),
-    })?;
-    if streamed.clipped > 0 {
+    });
+    if streamed.as_ref().is_ok_and(|streamed| streamed.clipped > 0) {
         engine.clipped();
     }
-    engine.finish(Timestamp::now());
-    Ok(())
+    // What was heard until there stands.
+    engine.finish(Timestamp::now(), streamed.as_ref().err().map(ToString::to_string));
+    streamed.map(|_| ())
 }

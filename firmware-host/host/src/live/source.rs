@@ -197,7 +197,12 @@ pub fn capture(
         },
     );
     let engine = Engine::new(monitor, listening.hub.clone());
-    Running::start("replay", move || replay::play(&capture, engine, speed))
+    Running::start("replay", move || {
+        // The page stands on until it is ended, which may be long after.
+        replay::play(&capture, engine, speed).inspect_err(|error| {
+            eprintln!("coilrig: {error}\nthe page shows what was played until there");
+        })
+    })
 }
 
 fn unit(is_calibrated: bool) -> &'static str {

@@ -14,7 +14,7 @@ use crate::error::{Error, Result};
 use crate::link::Link;
 use crate::output::survey::Results;
 use crate::recording::{Notice, PulseCounter};
-use crate::surveying::{Guided, Recording, SurveyRun, judgement};
+use crate::surveying::{self, Guided, Recording, SurveyRun, judgement};
 
 /// What the page shows of a survey.
 #[derive(Clone, Debug, Serialize)]
@@ -117,18 +117,17 @@ pub type Recorded<'a> = Pin<Box<dyn Future<Output = Result<Option<Vec<String>>>>
 ///
 /// There is none, or its journal is damaged.
 pub fn resume(folder: &Path) -> Result<Box<dyn Led>> {
-    let mut last = None;
-    for attempt in [led::<Distance>, led::<Angle>, led::<Grid>] {
-        match attempt(folder) {
-            Ok(Some(led)) => return Ok(led),
-            Ok(None) => break,
-            // The journal says of which kind it is by refusing the others.
-            Err(error) => last = Some(error),
-        }
+    let none = || Error::usage(format!("{} holds no survey", folder.display()), "begin one there");
+    if !surveying::is_in(folder) {
+        return Err(none());
     }
-    Err(last.unwrap_or_else(|| {
-        Error::usage(format!("{} holds no survey", folder.display()), "begin one there")
-    }))
+    let resumed = match surveying::kind_in(folder)?.as_str() {
+        <Angle as Guided>::JOURNAL => led::<Angle>(folder),
+        <Grid as Guided>::JOURNAL => led::<Grid>(folder),
+        // What is no journal of a survey is refused there.
+        _ => led::<Distance>(folder),
+    };
+    resumed?.ok_or_else(none)
 }
 
 fn led<K: Results + Pictured + 'static>(folder: &Path) -> Result<Option<Box<dyn Led>>> {
@@ -272,5 +271,28 @@ impl<K: Results + Pictured> Led for Page<K> {
                 said
             }))
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_damaged_journal_is_explained_by_its_own_kind() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("survey.jsonl");
+        let refused = || resume(folder.path()).err().unwrap().to_string();
+        assert!(refused().contains("holds no survey"));
+        for format in [Distance::JOURNAL, Angle::JOURNAL, Grid::JOURNAL] {
+            let head = format!("{{\"format\":\"{format}\",\"at\":\"2026-01-10T10:00:00Z\"}}\n");
+            std::fs::write(&path, head).unwrap();
+            let said = refused();
+            assert!(said.contains("missing field") && !said.contains("format is"), "{said}");
+        }
+        std::fs::write(&path, "{\"format\":\"other/1\"}\n").unwrap();
+        assert!(refused().contains("format is \"other/1\""));
+        std::fs::write(&path, "").unwrap();
+        assert!(refused().contains("is empty"));
     }
 }

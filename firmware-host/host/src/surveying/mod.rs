@@ -28,4 +28,4 @@ pub use distance::U_DISTANCE_M;
 pub use grid::U_PLACING_REL;
 pub use kind::Guided;
 pub use listed::{Listed, parse_argument, read_list, survey_of};
-pub use run::{Attempt, Recording, SurveyRun, TABLE, is_in};
+pub use run::{Attempt, Recording, SurveyRun, TABLE, is_in, kind_in};

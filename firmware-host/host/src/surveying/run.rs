@@ -13,7 +13,7 @@ use crate::calibration::Calibration;
 use crate::capture::meta::Paths;
 use crate::error::{Error, Result};
 use crate::files;
-use crate::journal::{Journal, Told, damaged};
+use crate::journal::{Journal, Told, damaged, format_at};
 use crate::link::Link;
 use crate::measuring::{self, Keep};
 use crate::recording::{self, Notice, Options, PulseCounter, Summary};
@@ -26,6 +26,15 @@ const JOURNAL: &str = "survey.jsonl";
 /// Whether `folder` holds a survey, of whatever kind.
 pub fn is_in(folder: &Path) -> bool {
     folder.join(JOURNAL).is_file()
+}
+
+/// Format of the journal in `folder`, which says of what kind the survey is.
+///
+/// # Errors
+///
+/// It cannot be read, or its first line is damaged.
+pub fn kind_in(folder: &Path) -> Result<String> {
+    format_at(&folder.join(JOURNAL))
 }
 
 /// How points are recorded.

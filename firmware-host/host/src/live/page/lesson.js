@@ -82,10 +82,11 @@ export class Lesson {
       if (seen < END_ON) this.end(context, at([0, 0]));
     });
     this.walk(this.got.walk);
-    const words = [
+    const words = this.got.note ? [this.got.note] : [];
+    words.push(
       `strongest for three axes: ${metres(Math.abs(strongest_m))} from right above`,
       `for the level ones alone: ${metres(Math.abs(strongest_level_m))}`,
-    ];
+    );
     if (off_deg !== undefined) words.push(`measured vectors are ${fixed(off_deg, 1)}° off these lines`);
     byId("lesson-text").textContent = words.join("; ");
   }

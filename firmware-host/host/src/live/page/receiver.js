@@ -41,7 +41,9 @@ export function showReceiver(known) {
   put("level", past(`${text} dBFS${known.link?.overload ? " OVERLOAD" : ""}`, age), age === null ? kind : "old");
   put("noise", past(state.at_s < SETTLED_S ? "listening" : noise(state.noise_a_per_m_rthz), age), age === null ? "" : "old");
   if (!known.link && !known.isAway) {
-    put("link", state.is_over ? "the capture is over" : "playing a capture", state.is_over ? "open" : "good");
+    if (state.broken_off) put("link", "the capture cannot be played on", "bad");
+    else put("link", state.is_over ? "the capture is over" : "playing a capture", state.is_over ? "open" : "good");
+    if (state.broken_off) put("said", state.broken_off);
     put("lost", `${state.gaps} ${state.gaps === 1 ? "gap" : "gaps"}`);
   }
 }

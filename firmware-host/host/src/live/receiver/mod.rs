@@ -3,6 +3,7 @@
 //! A recording is that of `coilrig record`, in every respect; the page hears its samples
 //! on their way.
 
+mod due;
 mod surveys;
 mod told;
 
@@ -25,7 +26,8 @@ use crate::live::feed::Feed;
 use crate::live::hub::{Hub, Topic};
 use crate::live::orders::{Asked, Order, checked};
 use crate::live::survey::Led;
-use crate::recording::{self, Options};
+use crate::recording::{self, Notice, Options};
+use due::Due;
 use told::{LinkTold, RecordingTold, finite};
 
 /// How often the state of the link is told.
@@ -121,7 +123,7 @@ impl Receiver {
         let mut ticks = interval(EVERY);
         ticks.set_missed_tick_behavior(MissedTickBehavior::Skip);
         // What was lost before the next samples was told to whoever took those before.
-        let mut due_index = None;
+        let mut due = Due::default();
         loop {
             tokio::select! {
                 biased;
@@ -135,16 +137,19 @@ impl Receiver {
                     self.tell();
                     self.told.overload = false;
                 }
-                event = self.link.next() => self.heard(event?, &mut due_index),
+                event = self.link.next() => self.heard(event?, &mut due),
             }
         }
     }
 
-    fn heard(&mut self, event: Event, due_index: &mut Option<u64>) {
+    fn heard(&mut self, event: Event, due: &mut Due) {
         match event {
-            Event::Samples(samples) => self.take(&samples, due_index),
+            Event::Samples(samples) => self.take(&samples, due),
             Event::Status(status) => self.told.temperature_c = finite(status.temperature_c),
-            Event::Gap(gap) => self.say(format!("{} samples are missing", gap.missing)),
+            Event::Gap(gap) => {
+                due.gap(gap.from_index);
+                self.say(format!("{} samples are missing", gap.missing));
+            }
             Event::Stalled => self.say("the receiver sends nothing; told it to start again"),
             Event::Lost(why) => {
                 self.told.is_up = false;
@@ -157,7 +162,7 @@ impl Receiver {
         }
     }
 
-    fn take(&mut self, samples: &Samples, due_index: &mut Option<u64>) {
+    fn take(&mut self, samples: &Samples, due: &mut Due) {
         // Of another gain, as of a receiver that was just switched on: not on one scale.
         if samples.gain_step != self.using.gain_step {
             return;
@@ -167,10 +172,8 @@ impl Receiver {
             self.told.overload = true;
             feed.clipped();
         }
-        let due = due_index.unwrap_or(samples.first_index);
-        feed.take(&samples.samples, samples.first_index - due);
-        let axes = usize::from(self.link.receiver().axes);
-        *due_index = Some(samples.first_index + (samples.samples.len() / axes) as u64);
+        let length = samples.samples.len() / usize::from(self.link.receiver().axes);
+        feed.take(&samples.samples, due.take(samples.first_index, length as u64));
     }
 
     /// What an order leads to while nothing is recorded.
@@ -236,19 +239,8 @@ impl Receiver {
             ..Options::default()
         };
         let Self { link, feed, hub, told, orders, stop, .. } = self;
-        let since = Instant::now();
-        let lost_before = told.samples_lost;
         let until = until_stopped(orders, stop);
-        let notify = |notice| {
-            if let Some(recording) = &mut told.recording {
-                recording.elapsed_s = since.elapsed().as_secs_f64();
-            }
-            told.take(notice, lost_before);
-            if told.overload {
-                feed.borrow().clipped();
-            }
-            hub.tell(Topic::Link, told);
-        };
+        let notify = telling(told, feed, hub);
         let recorded = recording::record_running(options, link, notify, until).await;
         self.told.recording = None;
         match recorded {
@@ -272,6 +264,26 @@ impl Receiver {
 async fn start(link: &mut Link, gain_step: u8) -> Result<()> {
     link.set_gain(gain_step).await?;
     link.start().await
+}
+
+/// Tells the page what a recording that begins now says of the link.
+fn telling<'a>(
+    told: &'a mut LinkTold,
+    feed: &'a RefCell<Feed>,
+    hub: &'a Hub,
+) -> impl FnMut(Notice) + 'a {
+    let since = Instant::now();
+    let lost_before = told.samples_lost;
+    move |notice| {
+        if let Some(recording) = &mut told.recording {
+            recording.elapsed_s = since.elapsed().as_secs_f64();
+        }
+        told.take(notice, lost_before);
+        if told.overload {
+            feed.borrow().clipped();
+        }
+        hub.tell(Topic::Link, told);
+    }
 }
 
 /// Ready when everything is to end.

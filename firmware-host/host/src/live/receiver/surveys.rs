@@ -4,10 +4,9 @@ use std::path::Path;
 use std::rc::Rc;
 
 use serde::Serialize;
-use tokio::time::Instant;
 
 use super::told::RecordingTold;
-use super::{Receiver, until_stopped};
+use super::{Receiver, telling, until_stopped};
 use crate::error::{Error, Result};
 use crate::live::hub::Topic;
 use crate::live::orders::{Asked, Order, checked};
@@ -102,25 +101,20 @@ impl Receiver {
         let Self { link, feed, hub, told, orders, stop, survey, .. } = self;
         let Some(led) = survey else { return };
         let heard = Rc::clone(feed);
-        let since = Instant::now();
-        let lost_before = told.samples_lost;
-        let mut notify = |notice| {
-            if let Some(recording) = &mut told.recording {
-                recording.elapsed_s = since.elapsed().as_secs_f64();
-            }
-            told.take(notice, lost_before);
-            hub.tell(Topic::Link, told);
-        };
-        let hearing = Hearing {
-            how: &how,
-            heard_by: Box::new(move |counts, missing| {
-                heard.borrow_mut().take(counts, missing);
-                0
-            }),
-            notify: &mut notify,
-            stop: until_stopped(orders, stop),
-        };
-        let recorded = led.record(link, hearing).await;
+        let recorded = led
+            .record(
+                link,
+                Hearing {
+                    how: &how,
+                    heard_by: Box::new(move |counts, missing| {
+                        heard.borrow_mut().take(counts, missing);
+                        0
+                    }),
+                    notify: &mut telling(told, feed, hub),
+                    stop: until_stopped(orders, stop),
+                },
+            )
+            .await;
         self.told.recording = None;
         let said = match recorded {
             Ok(None) => vec!["stopped; the point is still due".into()],

@@ -151,3 +151,26 @@ pub(super) async fn must_be_let_in(
     request.extensions_mut().insert(role);
     next.run(request).await
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_operators_key_is_worth_nothing_from_elsewhere() {
+        let cookie = "coilrig-1".to_owned();
+        let keys = Keys { operator: Key(1), viewer: Some(Key(2)), cookie };
+        let role = |key: u128, peer: &str| keys.role(Key(key), peer.parse().unwrap());
+        for here in ["127.0.0.1:9", "127.8.0.1:9", "[::1]:9", "[::ffff:127.0.0.1]:9"] {
+            assert_eq!(role(1, here), Some(Role::Operator), "{here}");
+            assert_eq!(role(2, here), Some(Role::Viewer), "{here}");
+            assert_eq!(role(3, here), None, "{here}");
+        }
+        for elsewhere in ["192.168.0.7:9", "10.0.0.1:9", "[fe80::1]:9", "[::ffff:10.0.0.1]:9"] {
+            assert_eq!(role(1, elsewhere), None, "{elsewhere}");
+            assert_eq!(role(2, elsewhere), Some(Role::Viewer), "{elsewhere}");
+        }
+        let alone = Keys { viewer: None, ..keys };
+        assert_eq!(alone.role(Key(2), "192.168.0.7:9".parse().unwrap()), None);
+    }
+}

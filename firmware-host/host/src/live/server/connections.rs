@@ -8,14 +8,13 @@ use axum::extract::Extension;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
-use std::sync::Arc;
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::Semaphore;
 
 use super::guard::Peer;
+use super::places::{Most, Places};
 
 /// Connections at once: each viewer has one for the stream and some for the parts.
-const MOST: usize = 192;
+const MOST: Most = Most { here: 96, elsewhere: 192, each: 24 };
 /// A request's head must have come within so long, and be no longer than this.
 const HEAD_PATIENCE: Duration = Duration::from_secs(10);
 const LONGEST_HEAD: usize = 16 * 1024;
@@ -24,10 +23,8 @@ const TAKEN_WITHIN_MS: u32 = 20_000;
 
 /// Serve for ever.
 pub async fn serve(listener: TcpListener, router: Router) {
-    let room = Arc::new(Semaphore::new(MOST));
+    let places = Places::new(MOST);
     loop {
-        // Held open until there is room: the system lets others wait, or turns them away.
-        let Ok(place) = Arc::clone(&room).acquire_owned().await else { return };
         let (stream, peer) = match listener.accept().await {
             Ok(accepted) => accepted,
             Err(_) => {
@@ -36,6 +33,8 @@ pub async fn serve(listener: TcpListener, router: Router) {
                 continue;
             }
         };
+        // Who has too many already is hung up on.
+        let Some(place) = places.take(peer.ip()) else { continue };
         // A page that is a little later, or a viewer who vanishes unnoticed for longer.
         let _ = prepare(&stream);
         let service = TowerToHyperService::new(router.clone().layer(Extension(Peer(peer))));

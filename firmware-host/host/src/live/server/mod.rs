@@ -13,6 +13,7 @@ mod assets;
 mod class;
 mod connections;
 mod guard;
+mod places;
 mod stream;
 
 use std::sync::Arc;
@@ -29,6 +30,7 @@ pub use connections::serve;
 use super::hub::Hub;
 use super::orders::Orders;
 use guard::Rates;
+use places::Places;
 
 /// Longest body of a request, bytes.
 const LONGEST_BODY: usize = 4096;
@@ -44,12 +46,15 @@ struct Parts {
     orders: Option<Orders>,
     class: Class,
     rates: Rates,
+    /// For viewers' streams.
+    viewers: Places,
 }
 
 impl Shared {
     /// A server of `hub` that lets those in who have one of `keys`.
     pub fn new(hub: Hub, keys: Keys, orders: Option<Orders>, class: Class) -> Self {
-        Self(Arc::new(Parts { hub, keys, orders, class, rates: Rates::default() }))
+        let (rates, viewers) = (Rates::default(), Places::new(stream::MOST_VIEWERS));
+        Self(Arc::new(Parts { hub, keys, orders, class, rates, viewers }))
     }
 }
 

@@ -20,11 +20,12 @@ use tokio::time::timeout;
 
 use super::Shared;
 use super::access::Role;
-use super::guard::refused;
+use super::guard::{Peer, refused};
+use super::places::{Most, Place};
 use crate::live::hub::event;
 
-/// Viewers at once.
-const MOST_VIEWERS: usize = 64;
+/// Viewers at once. The operator needs no place among them.
+pub(super) const MOST_VIEWERS: Most = Most { here: 48, elsewhere: 64, each: 8 };
 /// A line that says nothing is sent after so much silence, so that a viewer who
 /// vanished is noticed.
 const SILENCE: Duration = Duration::from_secs(10);
@@ -35,20 +36,31 @@ const COME_BACK: &[u8] = b"retry: 1000\n\n";
 struct Viewer {
     before: VecDeque<Bytes>,
     news: Receiver<Bytes>,
+    /// Free again when this viewer goes; none of the operator.
+    _place: Option<Place>,
 }
 
-pub(super) async fn stream(shared: State<Shared>, role: Extension<Role>) -> Response {
-    let hub = &shared.0.0.hub;
-    if hub.viewers() >= MOST_VIEWERS {
-        let why = "as many are watching as this page can serve";
-        return refused(StatusCode::SERVICE_UNAVAILABLE, why);
-    }
-    let (before, news) = hub.join();
+pub(super) async fn stream(
+    shared: State<Shared>,
+    role: Extension<Role>,
+    peer: Extension<Peer>,
+) -> Response {
+    let place = match role.0 {
+        Role::Operator => None,
+        Role::Viewer => match shared.0.0.viewers.take(peer.0.0.ip()) {
+            Some(place) => Some(place),
+            None => {
+                let why = "as many are watching, or from your address, as this page can serve";
+                return refused(StatusCode::SERVICE_UNAVAILABLE, why);
+            }
+        },
+    };
+    let (before, news) = shared.0.0.hub.join();
     let may_act = role.0 == Role::Operator && shared.0.0.orders.is_some();
     let mut before = VecDeque::from(before);
     before.push_front(event("you", &format!("{{\"may_act\":{may_act}}}")));
     before.push_front(Bytes::from_static(COME_BACK));
-    let events = unfold(Viewer { before, news }, |mut viewer| async move {
+    let events = unfold(Viewer { before, news, _place: place }, |mut viewer| async move {
         let bytes = viewer.next().await?;
         Some((Ok::<_, Infallible>(bytes), viewer))
     });
