@@ -140,7 +140,7 @@ pub(super) fn path(named: Option<&Path>) -> Option<PathBuf> {
 pub(super) fn by(stated: Option<&str>) -> Result<String> {
     let of_system = || {
         let variable = |name: &&str| std::env::var(name).ok().filter(|by| !by.trim().is_empty());
-        ["USER", "LOGNAME"].iter().find_map(|name| variable(name)).or_else(user_of_system)
+        ["USER", "LOGNAME"].iter().find_map(variable).or_else(user_of_system)
     };
     let by = stated.map(str::to_owned).or_else(of_system).unwrap_or_default();
     if by.trim().is_empty() {
