@@ -122,7 +122,9 @@ fn a_walk_over_the_field_and_the_captures_of_it() {
         assert_eq!((reading.distance_m, reading.alignment), (place.distance_m, place.alignment));
         let truth = field.truth(place);
         let off = reading.field_a_per_m / truth - 1.0;
-        assert!(off.abs() < 0.01, "{off} at {place}");
+        // That noise is half a per cent of the field at 12 m.
+        let noise = 1.5e-9 / truth;
+        assert!(off.abs() < 0.01_f64.max(4.0 * noise), "{off} at {place}");
         // 1 cm of distance is 3 · 0.01/d of field. Noise of 1.5 nA/m/√Hz in some
         // 0.5 s of pulses is 1.5 nA/m; the calibration must not be there.
         let by_distance = 0.03 / place.distance_m;
